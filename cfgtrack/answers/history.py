@@ -143,13 +143,19 @@ class Between(Answer):
 
 
 def difference(asking: Asking, before: str | int, after: str | int | None = None) -> Between:
-    """Return what differs between two times; the second: else now."""
+    """Return what differs between two times, told from the earlier to the later; the second: else now."""
     with asking.read() as journal:
         first, second = (asking.moment_at(journal, at, option="TIME") for at in (before, after))
+        notes: tuple[str, ...] = ()
+        if first.at > second.at:
+            first, second = second, first
+            notes = (
+                "note: the first time is the later one: told is what differs from the second to the first",
+            )
         rows = analysis.difference(
             journal.configuration(first.at, first.known), journal.configuration(second.at, second.known)
         )
-        return Between(second, first, tuple(rows))
+        return Between(second, first, tuple(rows), notes=notes)
 
 
 @dataclass(frozen=True, slots=True)

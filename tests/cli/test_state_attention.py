@@ -113,3 +113,15 @@ def test_what_was_remarked_of_a_tag_is_shown_with_it(cfgtrack: Command) -> None:
     assert "feeds the heaters" not in cfgtrack.ok("remarks", "PUMP-2")
     cfgtrack.ok("untag", "HALL:K1", "INA", "--by", "INA")
     assert "feeds the heaters" not in cfgtrack.ok("remarks", "HALL")
+
+
+def test_a_difference_between_swapped_times_is_told_in_order(cfgtrack: Command) -> None:
+    """From the earlier to the later, whichever is named first; that they were swapped is said, and only then."""
+    cfgtrack("shut", "HALL:V1", "--at", "2031-05-01T08:30:00Z")
+    early, late = "2031-05-01T08:20:00Z", "2031-05-01T08:40:00Z"
+    right, swapped = cfgtrack("diff", early, late), cfgtrack("diff", late, early)
+    assert swapped.out == right.out
+    assert "the first time is the later one" in swapped.err
+    assert "later" not in right.err
+    row = next(line for line in swapped.out.splitlines() if line.startswith("HALL:V1"))
+    assert row.index("open") < row.index("shut")
