@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import ClassVar
 
 from cfgtrack.model.attribute import Attribute
@@ -22,15 +22,24 @@ from cfgtrack.network.paths import Holding, Paths, loops_of
 from cfgtrack.network.rating import Rated, current_of
 from cfgtrack.rules.finding import Clock, Finding
 
+_HARMLESS = frozenset({"data", "bond"})
+"""The media of which an open end hurts nobody."""
+
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """A value as it was last measured: `value` in SI, `unit` as the user wrote it."""
+    """A value as it was last measured: `value` in SI, `unit` as the user wrote it.
+
+    `taken`: when, None where nobody looked it up.
+    """
+
+    untold: ClassVar[tuple[str, ...]] = ("taken",)
 
     subject: str
     quantity: str
     value: float
     unit: str
+    taken: Instant | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,10 +61,10 @@ class PortState:
     its contacts tell. `cycles` used of `rated`; None rated: no limit given. `event` wrote the status; None: never
     touched. `rated_pressure` is the lowest of all that it is joined to, `rated_current` the lower of its joint's two
     halves. `locks`: the locks and tags on it. `defects`: what can't be done to it. `words`: what its kind calls the
-    status.
+    status. `hazardous`: it is an open end that may hurt somebody.
     """
 
-    untold: ClassVar[tuple[str, ...]] = ("words",)
+    untold: ClassVar[tuple[str, ...]] = ("words", "hazardous")
 
     address: str
     aliases: tuple[str, ...]
@@ -77,6 +86,7 @@ class PortState:
     locks: tuple[Device, ...]
     defects: tuple[Defect, ...]
     words: str = ""
+    hazardous: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,6 +192,25 @@ class Retired:
 
 
 @dataclass(frozen=True, slots=True)
+class Judged:
+    """What was found wrong, beside what the configuration alone shows.
+
+    `findings`: those that are open and that nobody excused. `past`: what broke a rule of the moment of an action while
+    it was in force, which nothing puts right and nobody has acknowledged. `discrepancies`: what was found otherwise
+    than recorded and nobody has explained. `has_rules`: there are rules; `is_judged`: the past was judged by them.
+    """
+
+    findings: tuple[Finding, ...] = ()
+    past: tuple[Finding, ...] = ()
+    discrepancies: tuple[Entry, ...] = ()
+    has_rules: bool = True
+    is_judged: bool = False
+
+
+NOT_JUDGED = Judged()
+
+
+@dataclass(frozen=True, slots=True)
 class StateReport:
     """The state of one thing. `sort` is unit, place, mobile place, port, contact or node.
 
@@ -191,10 +220,12 @@ class StateReport:
     `standing`: what stands at a place. `gripped`: what a person or arm holds on to. `lifts`: the mass that it may
     carry, kg. `aliases`: what it is called besides; `attributes`: what else is said of it, and of what is inside.
     `locks`: the locks on a lock box. `has_locked`: the locks and tags of a person or lock box, wherever they hang.
-    `defects`: what can't be done to it, or to what is inside; of a port or node what its owner has, too.
+    `defects`: what can't be done to it, or to what is inside; of a port or node what its owner has, too. `judged`: what
+    was found wrong about it. `device_remarks`: what was remarked when a lock or tag was put on, by that event.
     """
 
     told: ClassVar[tuple[str, ...]] = ("open_ends",)
+    untold: ClassVar[tuple[str, ...]] = ("judged", "device_remarks")
 
     address: str
     aliases: tuple[str, ...]
@@ -220,6 +251,8 @@ class StateReport:
     clocks: tuple[Clock, ...]
     remarks: tuple[Entry, ...]
     retired: Retired | None = None
+    judged: Judged = NOT_JUDGED
+    device_remarks: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def open_ends(self) -> tuple[str, ...]:
@@ -291,10 +324,12 @@ class PlantReport:
 
     Not among those `not_held`: what somebody carries, and what has nothing to be held by and is mated to something.
     `locks`: every lock and tag that is on anything. `defects`: all that can't be done. `findings`: those that are open
-    and that nobody excused; none where the past was not `judged`.
+    and that nobody excused; `judged` has them too, with what else was found wrong. `hazardous_ends`: the open ends at
+    which more than data is live. `device_remarks`: as of a thing.
     """
 
-    untold: ClassVar[tuple[str, ...]] = ("judged",)
+    told: ClassVar[tuple[str, ...]] = ("findings",)
+    untold: ClassVar[tuple[str, ...]] = ("judged", "hazardous_ends", "device_remarks")
 
     units: tuple[UnitLine, ...]
     open_ends: tuple[str, ...]
@@ -306,8 +341,14 @@ class PlantReport:
     clocks: tuple[Clock, ...]
     retired: tuple[Retired, ...] = ()
     parts: tuple[PartLine, ...] = ()
-    findings: tuple[Finding, ...] = ()
-    judged: bool = False
+    judged: Judged = NOT_JUDGED
+    hazardous_ends: tuple[str, ...] = ()
+    device_remarks: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """The findings that are open and that nobody excused."""
+        return self.judged.findings
 
 
 # --- the questions ------------------------------------------------------------------------------------------
@@ -322,11 +363,13 @@ def unit_state(
     clocks: Iterable[Clock] = (),
     remarks: Iterable[Entry] = (),
     retired: Iterable[Retired] = (),
+    judged: Judged = NOT_JUDGED,
 ) -> StateReport:
     """Return the state of a unit, place, person or arm, port, contact or node.
 
     `networks` are the compiled networks by medium. Of the `clocks` those of the thing itself are shown. `retired` tells
-    of the units that are no longer of the plant. Raises NoAnswer when there is no such thing.
+    of the units that are no longer of the plant, `judged` what was found wrong about the thing. Raises NoAnswer when
+    there is no such thing.
     """
     gone = next((one for one in retired if one.id == address), None)
     if gone is not None:
@@ -367,6 +410,7 @@ def unit_state(
             c for c in clocks if c.subject == address or (not colon and owner_of(c.subject) == owner)
         ),
         remarks=tuple(remarks),
+        judged=judged,
     )
 
 
@@ -407,11 +451,11 @@ def plant_state(
     *,
     clocks: Iterable[Clock] = (),
     retired: Iterable[Retired] = (),
-    findings: Iterable[Finding] | None = None,
+    judged: Judged = NOT_JUDGED,
 ) -> PlantReport:
     """Return the state of everything: a line a unit and a part, and what needs attention, units and places alike.
 
-    `findings`: those that are open; None where the past was not judged.
+    `judged`: what was found wrong beside that.
     """
     survey = _Observer(configuration, networks)
     lines: list[UnitLine] = []
@@ -439,8 +483,8 @@ def plant_state(
         tuple(clocks),
         tuple(retired),
         tuple(_part_lines(configuration)),
-        tuple(findings or ()),
-        findings is not None,
+        judged,
+        tuple(port for port in open_ends if survey.is_hazardous(port)),
     )
 
 
@@ -567,10 +611,17 @@ class _Observer:
             locks=tuple(devices_on(self.configuration, address)),
             defects=tuple(defects_on(self.configuration, address)),
             words=kind.says(state.value),
+            hazardous=self.is_hazardous(address),
         )
 
     def is_open_end(self, address: str) -> bool:
         return any(paths.is_open_end(address) for paths in self.paths_of(address))
+
+    def is_hazardous(self, port: str) -> bool:
+        """Return whether it is an open end that may hurt somebody: nobody is hurt by a signal, or by earth."""
+        return any(
+            paths.is_open_end(port) for paths in self.paths_of(port) if paths.network.medium not in _HARMLESS
+        )
 
     def rated_pressure(self, port: str) -> Rated | None:
         found = (paths.rated_pressure(port) for paths in self.paths_of(port))

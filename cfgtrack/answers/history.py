@@ -11,8 +11,10 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.past import kept_rules
 from cfgtrack.model.action import BEGIN, END
+from cfgtrack.model.configuration import place_line
 from cfgtrack.model.event import Entry, LogLine
-from cfgtrack.model.plant import Plant, owner_of
+from cfgtrack.model.lock import Device, all_devices
+from cfgtrack.model.plant import Plant, owner_of, port_of
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.model.unknown import ANYTHING, UNKNOWN, expect_thing, look_up
 from cfgtrack.store.columns import NEVER
@@ -143,13 +145,19 @@ class Between(Answer):
 
 
 def difference(asking: Asking, before: str | int, after: str | int | None = None) -> Between:
-    """Return what differs between two times; the second: else now."""
+    """Return what differs between two times, told from the earlier to the later; the second: else now."""
     with asking.read() as journal:
         first, second = (asking.moment_at(journal, at, option="TIME") for at in (before, after))
+        notes: tuple[str, ...] = ()
+        if first.at > second.at:
+            first, second = second, first
+            notes = (
+                "note: the first time is the later one: told is what differs from the second to the first",
+            )
         rows = analysis.difference(
             journal.configuration(first.at, first.known), journal.configuration(second.at, second.known)
         )
-        return Between(second, first, tuple(rows))
+        return Between(second, first, tuple(rows), notes=notes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +171,7 @@ class Remarks(Answer):
 
 def remarks(asking: Asking, thing: str) -> Remarks:
     """Return the remarks on a unit, port, node, part or place, on its ports, the unit that it is on, its part, and the
-    places where it is; of a place also those on all that is in it.
+    places where it is; of a place also those on all that is in it. And what was remarked of the locks and tags on it.
 
     NoAnswer for no such thing.
     """
@@ -171,5 +179,30 @@ def remarks(asking: Asking, thing: str) -> Remarks:
         moment = asking.recorded(journal)
         plant = journal.whole_plant(moment.known)
         thing = expect_thing(plant, thing, ANYTHING)
-        found = tuple(journal.remarks([thing], at=moment.at, known=moment.known, around=True, inside=True))
-        return Remarks(moment, found, thing, plant.aliases_of(thing))
+        found = journal.remarks([thing], at=moment.at, known=moment.known, around=True, inside=True)
+        found += _on_devices(journal, moment, thing)
+        found.sort(key=lambda entry: entry.event.happened)
+        return Remarks(moment, tuple(found), thing, plant.aliases_of(thing))
+
+
+def _on_devices(journal: Journal, moment: Moment, thing: str) -> list[Entry]:
+    """Return the events that put locks and tags on a thing, or what is of it or in it, that have a remark."""
+    now = journal.configuration(moment.at, moment.known)
+
+    def is_on(device: Device) -> bool:
+        owner = owner_of(device.thing)
+        return (
+            device.thing == port_of(thing)
+            or owner == thing
+            or thing in place_line(now, owner)
+            or (now.plant.has_owner(owner) and now.plant.part_of(owner).id == thing)
+        )
+
+    found = (journal.entry(one.event) for one in all_devices(now) if is_on(one))
+    return [entry for entry in found if entry is not None and entry.event.remark]
+
+
+def device_remarks(journal: Journal, devices: Iterable[Device]) -> dict[str, str]:
+    """Return what was remarked when locks and tags were put on, by the event that did."""
+    found = (journal.entry(one.event) for one in devices)
+    return {one.event.id: one.event.remark for one in found if one is not None and one.event.remark}

@@ -18,7 +18,7 @@ from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.model.unknown import find
 from cfgtrack.network.network import Network, compile_network
-from cfgtrack.rules.acknowledgement import Acknowledgement, acknowledgement_of
+from cfgtrack.rules.acknowledgement import Acknowledgement, acknowledged, acknowledgement_of
 from cfgtrack.rules.approved import Withdrawal
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.rules.rule import Rule, RuleSet
@@ -256,6 +256,20 @@ class Past:
         """
         found = self.engine.findings(as_it_is=as_it_is)
         return under_variance(found, self.variances, at=self.moment.at, doer=self.doer, times=times_of(found))
+
+    def unacknowledged(self) -> list[Finding]:
+        """Return what broke a rule of the moment of an action while that rule was in force, and nobody acknowledged.
+
+        Nothing puts it right: it is no open finding. What happened before the rule was kept is for a review.
+        """
+        if not self.rules.rules:
+            return []
+        found = (f for f in self.findings()[0] if f.mode == "at" and self._was_in_force(f))
+        return acknowledged(found, self.acknowledgements)[0]
+
+    def _was_in_force(self, finding: Finding) -> bool:
+        since = self.in_force(finding.rule)
+        return since is not None and since <= finding.time
 
     def times(self, fingerprint: str) -> Sequence[int]:
         """Return when an instance was ever broken in this past."""

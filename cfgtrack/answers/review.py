@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import ClassVar
 
 from cfgtrack.analysis.cures import cured
@@ -50,14 +50,16 @@ class Review(Answer):
 class Open(Review):
     """What is open: broken and not put right, the running clocks, and as-found events that nobody has explained.
 
-    And the `defects`: what can't be done, until it is rectified.
+    And the `defects`: what can't be done, until it is rectified. `past`: what broke a rule of the moment of an action
+    while that was in force, which nothing puts right and nobody has acknowledged.
     """
 
-    untold: ClassVar[tuple[str, ...]] = (*Answer.untold, "events", "rules")
+    untold: ClassVar[tuple[str, ...]] = (*Answer.untold, "events", "rules", "past")
 
     clocks: tuple[Clock, ...]
     discrepancies: tuple[Entry, ...]
     defects: tuple[Defect, ...]
+    past: tuple[Finding, ...] = field(default=(), kw_only=True)
 
 
 def findings(asking: Asking) -> Open:
@@ -81,6 +83,7 @@ def findings(asking: Asking) -> Open:
             tuple(journal.discrepancies(past.moment.at, past.moment.known)),
             tuple(all_defects(past.configuration)),
             says=past.plant.says,
+            past=tuple(past.unacknowledged()),
         )
 
 

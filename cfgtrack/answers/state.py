@@ -2,27 +2,43 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import Generic, TypeVar
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field, replace
+from typing import ClassVar, Generic, TypeVar
 
-from cfgtrack.analysis.state import PlantReport, Retired, StateReport, plant_state, unit_state
+from cfgtrack.analysis.state import (
+    Judged,
+    PlantReport,
+    Reading,
+    Retired,
+    StateReport,
+    plant_state,
+    unit_state,
+)
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.foreseeing import AfterStep, foreseen
-from cfgtrack.answers.moment import Answer
+from cfgtrack.answers.history import device_remarks
+from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.past import Past
 from cfgtrack.model.action import RETIRE
+from cfgtrack.model.event import Entry
+from cfgtrack.model.plant import owner_of, port_of
 from cfgtrack.model.unknown import expect_thing
 from cfgtrack.model.zone import zone_at
 from cfgtrack.rules.finding import Finding
+from cfgtrack.store.columns import NEVER
 
 Report = TypeVar("Report", StateReport, PlantReport)
 
 
 @dataclass(frozen=True, slots=True)
 class StateAnswer(Answer, Generic[Report]):
-    """The state of one thing, or of everything."""
+    """The state of one thing, or of everything. `last`: when the last event on hardware by then happened."""
+
+    untold: ClassVar[tuple[str, ...]] = (*Answer.untold, "last")
 
     state: Report
+    last: int | None = field(default=None, kw_only=True)
 
 
 def state(
@@ -47,9 +63,17 @@ def state(
             clocks=running,
             remarks=remarks,
             retired=_retired(past),
+            judged=_about(past, thing, _judged(past, clocks=clocks)),
+        )
+        devices = [one for port in report.ports for one in port.locks]
+        report = replace(
+            report,
+            readings=tuple(_dated(past, report.address, report.readings)),
+            device_remarks=device_remarks(journal, (*devices, *report.locks)),
         )
         zone = zone_at(past.plant.places, _place_of(report)) or past.moment.zone
-        return StateAnswer(replace(past.moment, zone=zone), report)
+        moment = _no_further(past, foretold=after is not None)
+        return StateAnswer(replace(moment, zone=zone), report, last=_last(past))
 
 
 def _place_of(report: StateReport) -> str:
@@ -66,21 +90,90 @@ def everything(
     """
     with asking.read() as journal:
         past = foreseen(Past(journal, asking.moment(journal), strict=False), after)
-        judged = clocks and bool(past.rules.rules)
         report = plant_state(
             past.plant,
             past.configuration,
             past.networks,
-            clocks=past.clocks() if judged else [],
+            clocks=past.clocks() if clocks and past.rules.rules else [],
             retired=_retired(past),
-            findings=_open_findings(past) if judged else None,
+            judged=_judged(past, clocks=clocks),
         )
-        return StateAnswer(past.moment, report)
+        report = replace(report, device_remarks=device_remarks(journal, report.locks))
+        return StateAnswer(_no_further(past, foretold=after is not None), report, last=_last(past))
 
 
-def _open_findings(past: Past) -> list[Finding]:
-    """Return the findings that are open and not excused, the gravest first."""
-    return sorted((f for f in past.findings()[0] if f.is_open), key=lambda f: (f.severity, f.time))
+def _last(past: Past) -> int | None:
+    """Return when the last event happened on which the answer rests."""
+    known = past.moment.known
+    return past.journal.last_done(NEVER if known is None else known, past.moment.at)
+
+
+def _no_further(past: Past, *, foretold: bool) -> Moment:
+    """Return the moment; of one that is still to come, and of which nothing is `foretold`, it says that."""
+    moment = past.moment
+    if foretold or moment.at <= past.journal.now(moment.known)[0].at:
+        return moment
+    return replace(moment, time_note=", ".join(filter(None, (moment.time_note, AHEAD))))
+
+
+AHEAD = "IN THE FUTURE: NOTHING IS FORESEEN"
+
+
+def _dated(past: Past, thing: str, readings: Iterable[Reading]) -> Iterator[Reading]:
+    """Yield the readings of a thing, each with when it was taken."""
+    taken: dict[tuple[str, str], int] = {}
+    if readings:
+        for entry in past.journal.history(owner_of(thing), known=past.moment.known):
+            event = entry.event
+            if event.happened <= past.moment.at:
+                taken.update(
+                    ((subject, name), event.happened) for subject in event.subjects for name in event.values
+                )
+    for one in readings:
+        yield replace(one, taken=taken.get((one.subject, one.quantity)))
+
+
+def _judged(past: Past, *, clocks: bool) -> Judged:
+    """Return what was found wrong: with `clocks`, and rules, what they find of the past too."""
+    has_rules = bool(past.rules.rules)
+    discrepancies = tuple(past.journal.discrepancies(past.moment.at, past.moment.known))
+    if not (clocks and has_rules):
+        return Judged(discrepancies=discrepancies, has_rules=has_rules)
+    return Judged(
+        tuple(_gravest_first(f for f in past.findings()[0] if f.is_open)),
+        tuple(_gravest_first(past.unacknowledged())),
+        discrepancies,
+        is_judged=True,
+    )
+
+
+def _gravest_first(findings: Iterable[Finding]) -> list[Finding]:
+    return sorted(findings, key=lambda f: (f.severity, f.time))
+
+
+def _about(past: Past, thing: str, judged: Judged) -> Judged:
+    """Return that of it which is about a thing: it, what is inside, or what happened to either."""
+
+    def is_about(subjects: Iterable[str]) -> bool:
+        return any(one in (thing, port_of(thing)) or owner_of(one) == thing for one in subjects)
+
+    def broke(finding: Finding) -> bool:
+        entry = None if finding.event is None else past.journal.entry(finding.event)
+        return is_about((*finding.subjects, *(() if entry is None else _touched(entry))))
+
+    return replace(
+        judged,
+        findings=tuple(filter(broke, judged.findings)),
+        past=tuple(filter(broke, judged.past)),
+        discrepancies=tuple(one for one in judged.discrepancies if is_about(_touched(one))),
+    )
+
+
+def _touched(entry: Entry) -> Iterator[str]:
+    """Yield what an event happened to, and who was found elsewhere by it."""
+    event = entry.event
+    yield from event.subjects
+    yield from filter(None, (event.peer, event.by if event.found else None))
 
 
 def _retired(past: Past) -> list[Retired]:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import ClassVar
 
 from cfgtrack.analysis import stops as analysis
 from cfgtrack.analysis.failures import FailureReport, Question
@@ -21,6 +22,7 @@ from cfgtrack.model.defect import Defect, all_defects
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.model.unknown import find
+from cfgtrack.rules.finding import Finding
 
 Tell = Callable[[int, int], object]
 """What is told how far a long question has come: so many done, of so many."""
@@ -32,10 +34,16 @@ def _nobody(_done: int, _of: int) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Stops(Answer):
-    """The stop points of a sequence. `defects`: all that stand, which no rule need ask about."""
+    """The stop points of a sequence. `defects`: all that stand, which no rule need ask about.
+
+    `past`: what broke a rule of the moment of an action, and nobody has acknowledged.
+    """
+
+    untold: ClassVar[tuple[str, ...]] = (*Answer.untold, "past")
 
     stops: StopReport
     defects: tuple[Defect, ...] = field(default=(), kw_only=True)
+    past: tuple[Finding, ...] = field(default=(), kw_only=True)
 
 
 def stops(
@@ -61,7 +69,9 @@ def stops(
                 tell=tell,
             )
         defects = tuple(all_defects(past.configuration))
-        return Stops(past.moment, report, defects=defects, notes=plan.notes)
+        return Stops(
+            past.moment, report, defects=defects, past=tuple(past.unacknowledged()), notes=plan.notes
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,12 +79,16 @@ class Leave(Answer):
     """Whether the work may stop now. `plan`: whether a plan is in force, of which it is known what comes next.
 
     The rules judge what is recorded: where a missing thing was last, what a leaking port is joined to. That it is
-    missing or leaks, `defects` say: all that stand.
+    missing or leaks, `defects` say: all that stand. `past`: what broke a rule of the moment of an action, and nobody
+    has acknowledged.
     """
+
+    untold: ClassVar[tuple[str, ...]] = (*Answer.untold, "past")
 
     leave: StopPoint
     plan: bool
     defects: tuple[Defect, ...] = field(default=(), kw_only=True)
+    past: tuple[Finding, ...] = field(default=(), kw_only=True)
 
     @property
     def is_no(self) -> bool:
@@ -101,7 +115,9 @@ def leave(asking: Asking, *, rules: Sequence[Path] = ()) -> Leave:
             recorded=past.start,
         )
         defects = tuple(all_defects(past.configuration))
-        return Leave(past.moment, point, known, defects=defects, notes=plan.notes)
+        return Leave(
+            past.moment, point, known, defects=defects, past=tuple(past.unacknowledged()), notes=plan.notes
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,11 +42,16 @@ def state_command(
     if thing is None:
         whole = everything(session.asking, clocks=clocks, after=s.after_step(after, plan))
         session.answer(
-            whole, lambda: plant_text(whole.state, whole.moment, units=units, colour=session.colour)
+            whole,
+            lambda: plant_text(
+                whole.state, whole.moment, last=whole.last, units=units, colour=session.colour
+            ),
         )
     else:
         one = state(session.asking, thing, clocks=clocks, after=s.after_step(after, plan))
-        session.answer(one, lambda: state_text(one.state, one.moment, units=units, colour=session.colour))
+        session.answer(
+            one, lambda: state_text(one.state, one.moment, last=one.last, units=units, colour=session.colour)
+        )
 
 
 @s.command("history")

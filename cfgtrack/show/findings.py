@@ -74,6 +74,7 @@ def findings_text(
     *,
     checked: str = "",
     acknowledged: Sequence[Acknowledged] = (),
+    past: int = 0,
     wanted: Wanted = FULL,
     beside: bool = False,
     colour: bool = False,
@@ -81,9 +82,12 @@ def findings_text(
     """Return findings: how many and how bad, a line each with what would cure it, the hazards, then the details.
 
     `checked` says what was checked. Findings under a variance come last, apart. `acknowledged` tells which of them
-    somebody has acknowledged. `beside` another answer, which has told the moment already, it isn't told again.
+    somebody has acknowledged. Beside what is open, so many of the `past` nobody has. `beside` another answer, which has
+    told the moment already, it isn't told again.
     """
-    told = _findings(findings, moment, checked, acknowledged, wanted=wanted, beside=beside, colour=colour)
+    told = _findings(
+        findings, moment, checked, acknowledged, past=past, wanted=wanted, beside=beside, colour=colour
+    )
     return sections(*told, caution())
 
 
@@ -98,13 +102,14 @@ def _findings(
     checked: str,
     acknowledged: Sequence[Acknowledged] = (),
     *,
+    past: int,
     wanted: Wanted,
     beside: bool,
     colour: bool,
 ) -> Iterator[str]:
     plain = [f for f in findings if not f.variance]
     excused = [f for f in findings if f.variance]
-    yield "\n".join(_answer(plain, excused, moment, checked, beside=beside, colour=colour))
+    yield "\n".join(_answer(plain, excused, moment, checked, past=past, beside=beside, colour=colour))
     numbered = list(enumerate((*plain, *excused), 1))
     first, last = numbered[: len(plain)], numbered[len(plain) :]
     if len(numbered) > 1 or not wanted.has(1):
@@ -262,15 +267,16 @@ def _answer(
     checked: str,
     *,
     beside: bool,
+    past: int,
     colour: bool,
 ) -> Iterator[str]:
-    answer = count(len(plain), "finding").capitalize()
+    answer = count(len(plain), "open finding" if past else "finding").capitalize()
     by_severity = Counter(f.severity for f in plain)
     listed = ", ".join(f"{n} {severity_word(s)}" for s, n in sorted(by_severity.items()))
     approved = "; ".join(standing_text([*plain, *excused], moment.at))
     if plain:
         listed = f"{answer}: {listed}"
-    title = "; ".join(filter(None, (listed or answer, approved)))
+    title = "; ".join(filter(None, (listed or answer, approved, past_count(past) if past else "")))
     if beside:
         yield styled(indented(title, by=0), colour=colour, bold=True)
     else:
@@ -423,13 +429,13 @@ def _unless_said(names: Sequence[str], text: str) -> str:
     return names_text([name for name in names if name not in text])
 
 
-def review_text(review: Review, *, wanted: Wanted = SHORT, colour: bool = False) -> str:
-    """Return everything that was found in the past."""
+def review_text(review: Review, *, past: int = 0, wanted: Wanted = SHORT, colour: bool = False) -> str:
+    """Return everything that was found in the past; or of what is open that, and how much of the `past` isn't."""
     checked = f"{review.events} events, {review.rules} rules"
     found = (*review.findings, *review.excused)
     seen = review.acknowledged
     text = findings_text(
-        found, review.moment, checked=checked, acknowledged=seen, wanted=wanted, colour=colour
+        found, review.moment, checked=checked, acknowledged=seen, past=past, wanted=wanted, colour=colour
     )
     return sections(text, _void_text(review.void))
 
@@ -445,11 +451,21 @@ def _void_text(void: Sequence[Void]) -> str:
 def open_text(found: Open, *, wanted: Wanted = SHORT, colour: bool = False) -> str:
     """Return what is open: findings, then running clocks, then discrepancies, then what can't be done."""
     return sections(
-        review_text(found, wanted=wanted, colour=colour),
+        review_text(found, past=len(found.past), wanted=wanted, colour=colour),
         clocks_text(found.clocks, found.moment, colour=colour),
         discrepancies_text(found.discrepancies, found.moment, found.says),
         titled(DEFECTS, defect_table(found.defects)),
     )
+
+
+def past_count(number: int) -> str:
+    """Return how many findings of the past nothing puts right and nobody has acknowledged, and what tells of them."""
+    return f"{number} past and not acknowledged: see review"
+
+
+def past_line(number: int) -> str:
+    """Return that as a line of caution."""
+    return labelled("caution:", past_count(number))
 
 
 # --- clocks -------------------------------------------------------------------------------------------------------

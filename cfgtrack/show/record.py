@@ -267,7 +267,7 @@ def contradiction_text(event: Event) -> str:
     )
 
 
-def _found_or_there(event: Event, says: Says) -> str:
+def found_or_there(event: Event, says: Says = by_id) -> str:
     """Return what was found, or who was found doing what."""
     if event.action == ac.FOUND:
         return _found(event, says)
@@ -280,7 +280,7 @@ def discrepancies_text(entries: Iterable[Entry], moment: Moment, says: Says = by
     rows = [
         [
             format_instant(e.event.happened),
-            _found_or_there(e.event, says),
+            found_or_there(e.event, says),
             e.event.expected,
             e.event.by,
             e.event.id,

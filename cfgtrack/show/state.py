@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from functools import partial
 from typing import TypeVar
 
@@ -10,6 +11,7 @@ from cfgtrack.analysis.state import (
     ContactState,
     Given,
     HoldLink,
+    Judged,
     LoadState,
     PartLine,
     PlantReport,
@@ -22,53 +24,90 @@ from cfgtrack.analysis.state import (
     UnitLine,
     VolumeState,
 )
+from cfgtrack.analysis.which import span_in_words
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.attribute import attribute_text
+from cfgtrack.model.defect import Defect
 from cfgtrack.model.lock import Device
 from cfgtrack.model.plant import owner_of
 from cfgtrack.model.quantity import from_si
-from cfgtrack.model.time import format_instant
+from cfgtrack.model.time import DAY, format_instant
 from cfgtrack.network.rating import Rated
-from cfgtrack.rules.finding import Finding
+from cfgtrack.rules.finding import Clock
 from cfgtrack.show.defects import DEFECTS, defect_table
 from cfgtrack.show.findings import clock_rows, severity_word
 from cfgtrack.show.locks import with_locks
-from cfgtrack.show.record import quantity_text, remark_lines
-from cfgtrack.show.tables import count, heading, indented, labelled, sections, styled, table, titled
+from cfgtrack.show.record import found_or_there, quantity_text, remark_lines
+from cfgtrack.show.tables import (
+    WIDTH,
+    columns,
+    count,
+    heading,
+    indented,
+    labelled,
+    sections,
+    styled,
+    table,
+    titled,
+)
 
 T = TypeVar("T")
 
 
-def state_text(report: StateReport, moment: Moment, *, units: bool = False, colour: bool = False) -> str:
+def state_text(
+    report: StateReport,
+    moment: Moment,
+    *,
+    last: int | None = None,
+    units: bool = False,
+    colour: bool = False,
+) -> str:
     """Return the state of one thing; of one with very many ports, or with very many things in it, the first of them.
 
-    With `units` all of them.
+    With `units` all of them. `last`: when the last event happened on which the answer rests.
     """
     name = f"{report.address}  {report.title}" if report.title else report.address
+    if moment.is_too_early:
+        return sections(heading(name, moment, colour=colour), _not_known(moment))
     local = partial(_local, report.address)
     capped = partial(_capped, most=SMALL, whole=units)
     return sections(
-        heading(name, moment, colour=colour),
+        "\n".join([heading(name, moment, colour=colour), *_age(last, moment)]),
         "\n".join(_facts(report)),
         "\n".join(
             (
-                *_attention([v for v in report.volumes if v.cut_off], whole=units, colour=colour),
+                *_attention(_wrong_with(report, moment), whole=units, colour=colour),
                 *_as_it_stands(
-                    report.open_ends, [load for load in report.loads if not load.fed], whole=units
+                    [p.address for p in report.ports if p.open_end and not p.hazardous],
+                    [load for load in report.loads if not load.fed],
+                    whole=units,
                 ),
             )
         ),
         titled("Remarks", "\n".join(remark_lines(report.remarks))),
         titled("Running clocks", clock_rows(report.clocks, moment)),
+        capped("Loads", report.loads, lambda loads: _load_table(loads, local)),
+        capped("Liquid", report.volumes, lambda volumes: _volume_table(volumes, local)),
+        capped("Last measured", report.readings, lambda readings: _reading_table(readings, local, moment)),
+        titled(
+            "Locks and tags",
+            _lock_table([d for p in report.ports for d in p.locks], local, report.device_remarks),
+        ),
+        titled(DEFECTS, defect_table(report.defects)),
         capped("Interfaces, valves, switches, covers", report.ports, lambda ports: _port_table(ports, local)),
         capped("Contacts", report.contacts, lambda contacts: _contact_table(contacts, local)),
-        titled("Locks and tags", _lock_table([d for p in report.ports for d in p.locks], local)),
-        titled(DEFECTS, defect_table(report.defects)),
-        capped("Liquid", report.volumes, lambda volumes: _volume_table(volumes, local)),
-        capped("Loads", report.loads, lambda loads: _load_table(loads, local)),
         capped("Attributes", report.attributes, lambda given: _attribute_table(given, local)),
-        capped("Last measured", report.readings, lambda readings: _reading_table(readings, local)),
         capped("Standing here", report.standing, _standing_table),
+    )
+
+
+def _wrong_with(report: StateReport, moment: Moment) -> _Wrong:
+    return _Wrong(
+        report.judged,
+        moment,
+        cut_off=[v for v in report.volumes if v.cut_off],
+        ends=[p.address for p in report.ports if p.hazardous],
+        clocks=report.clocks,
     )
 
 
@@ -124,12 +163,19 @@ def _device(device: Device, *, own: bool) -> str:
     return f"{said} since {format_instant(device.since)}"
 
 
-def _lock_table(locks: Sequence[Device], local: Callable[[str], str]) -> str:
+def _lock_table(locks: Sequence[Device], local: Callable[[str], str], remarks: Mapping[str, str]) -> str:
     rows = [
-        [local(d.thing), "tag" if d.is_tag else "lock", d.holder, format_instant(d.since), d.event]
+        [
+            local(d.thing),
+            "tag" if d.is_tag else "lock",
+            d.holder,
+            format_instant(d.since),
+            d.event,
+            remarks.get(d.event, ""),
+        ]
         for d in locks
     ]
-    return table(["on", "what", "whose", "since", "event"], rows)
+    return table(["on", "what", "whose", "since", "event", "remark"], rows)
 
 
 def _retired(retired: Retired) -> str:
@@ -177,27 +223,68 @@ def _holds(links: Sequence[HoldLink]) -> str:
     return f"{owner_of(links[0].far)} ({listed})"
 
 
-def _attention(
-    cut_off: Sequence[VolumeState],
-    not_held: Sequence[str] = (),
-    findings: Sequence[Finding] = (),
-    *,
-    whole: bool,
-    colour: bool,
-) -> Iterator[str]:
+@dataclass(frozen=True, slots=True)
+class _Wrong:
+    """What needs attention of a thing, or of everything, beside what was judged of it."""
+
+    judged: Judged
+    moment: Moment
+    cut_off: Sequence[VolumeState] = ()
+    not_held: Sequence[str] = ()
+    ends: Sequence[str] = ()
+    defects: Sequence[Defect] = ()
+    clocks: Sequence[Clock] = ()
+
+
+def _attention(wrong: _Wrong, *, whole: bool, colour: bool) -> Iterator[str]:
     """Yield what a rule, or what a thing needs, says is wrong."""
-    warn, to = partial(styled, colour=colour, fg="yellow", bold=True), _WIDE_LABEL if findings else _LABEL
-    for finding in findings[: len(findings) if whole else _FINDINGS]:
+    judged = wrong.judged
+    warn = partial(styled, colour=colour, fg="yellow", bold=True)
+    to = _WIDE_LABEL if judged.findings or judged.past else _LABEL
+    for finding in judged.findings[: len(judged.findings) if whole else _FINDINGS]:
         word = severity_word(finding.severity)
         yield warn(labelled(word.upper(), f"{finding.headline}  [{finding.rule}]", to=to))
-    if len(findings) > _FINDINGS and not whole:
-        yield warn(labelled("", f"and {len(findings) - _FINDINGS} more findings", to=to))
-    if cut_off:
-        names = [f"{v.address} ({v.litres:g} l)" for v in cut_off]
+    yield from map(warn, _more(judged.findings, "finding", whole=whole, to=to))
+    for clock in _run_out(wrong):
+        yield warn(labelled("RUN OUT", f"{clock.title}: {clock.subject}  [{clock.rule}]", to=to))
+    for finding in judged.past[: len(judged.past) if whole else _FINDINGS]:
+        word = severity_word(finding.severity)
+        said = f"{finding.headline}  [{finding.rule}], {format_instant(finding.time)}: {PAST}"
+        yield warn(labelled(word.upper(), said, to=to))
+    yield from map(warn, _more(judged.past, "past finding", whole=whole, to=to))
+    for entry in judged.discrepancies[: len(judged.discrepancies) if whole else _FINDINGS]:
+        event = entry.event
+        said = f"{found_or_there(event)}; the record said {event.expected} (event {event.id}, not explained)"
+        yield warn(labelled("DISCREPANCY", said, to=to))
+    yield from map(warn, _more(judged.discrepancies, "discrepancy", "discrepancies", whole=whole, to=to))
+    if wrong.cut_off:
+        names = [f"{v.address} ({v.litres:g} l)" for v in wrong.cut_off]
         yield warn(labelled("CUT OFF", f"{_listed(names, whole=whole)}: no path to any expansion", to=to))
-    if not_held:
-        text = f"{_listed(not_held, whole=whole)}: by no place that stays"
+    if wrong.not_held:
+        text = f"{_listed(wrong.not_held, whole=whole)}: by no place that stays"
         yield warn(labelled("NOT HELD", text, to=to))
+    if wrong.ends:
+        text = f"{_listed(wrong.ends, whole=whole)}: demated, not capped, live"
+        yield warn(labelled("OPEN END", text, to=to))
+    if wrong.defects:
+        names = [f"{one.thing} {one.why}" for one in wrong.defects]
+        yield warn(labelled("DEFECT", f"{_listed(names, whole=whole)}: not rectified", to=to))
+
+
+def _more(things: Sequence[object], thing: str, plural: str = "", *, whole: bool, to: int) -> Iterator[str]:
+    """Yield how many more there are than are told."""
+    more = len(things) - _FINDINGS
+    if more > 0 and not whole:
+        yield labelled("", f"and {more} more {(plural or f'{thing}s') if more > 1 else thing}", to=to)
+
+
+def _run_out(wrong: _Wrong) -> Iterator[Clock]:
+    """Yield the clocks that ran out, save those of which a finding tells."""
+    told = {(f.rule, one) for f in wrong.judged.findings for one in f.subjects}
+    for clock in wrong.clocks:
+        is_over = clock.deadline is not None and clock.deadline < wrong.moment.at
+        if is_over and (clock.rule, clock.subject) not in told:
+            yield clock
 
 
 def _as_it_stands(open_ends: Sequence[str], dead: Sequence[LoadState], *, whole: bool) -> Iterator[str]:
@@ -217,6 +304,8 @@ def _listed(names: Sequence[str], *, whole: bool) -> str:
     return ", ".join(names if more <= 0 else [*names[:_NAMES], f"{more:,} more"])
 
 
+NO_RULES = "no rules are loaded: nothing was judged"
+PAST = "past and not acknowledged, see review"
 _LABEL, _WIDE_LABEL = 12, 14
 _FINDINGS = 5
 _NAMES = 12
@@ -229,6 +318,7 @@ _MORE = "`cfgtrack state --units` has a line for each unit; `cfgtrack state THIN
 
 
 def _port_table(ports: Sequence[PortState], local: Callable[[str], str]) -> str:
+    narrow = columns() < WIDTH
     rows = [
         [
             local(p.address),
@@ -236,27 +326,24 @@ def _port_table(ports: Sequence[PortState], local: Callable[[str], str]) -> str:
             p.title,
             f"{p.kind} {p.size}".rstrip(),
             with_locks(p.words or p.status, p.locks, p.defects),
-            p.mate,
-            _link(p),
+            *([_mate_and_link(p)] if narrow else [p.mate, _link(p)]),
             _names(p.reaches),
             _cycles(p),
             _both_rated(p),
         ]
         for p in ports
     ]
-    heads = [
-        "port",
-        "also called",
-        "title",
-        "kind",
-        "status",
-        "mated to",
-        "link",
-        "reaches",
-        "cycles",
-        "rated",
-    ]
+    mate = ["mated to"] if narrow else ["mated to", "link"]
+    heads = ["port", "also called", "title", "kind", "status", *mate, "reaches", "cycles", "rated"]
     return table(heads, rows, hyphens=["kind"])
+
+
+def _mate_and_link(port: PortState) -> str:
+    """Return both in one cell, for a narrow screen: that what is mated is connected goes without saying."""
+    link = _link(port)
+    if link == "connected":
+        return port.mate or ""
+    return ", ".join(filter(None, (port.mate, link)))
 
 
 def _called(aliases: Sequence[str]) -> str:
@@ -354,32 +441,86 @@ def _attribute_table(given: Sequence[Given], local: Callable[[str], str]) -> str
     return table(["of", "attribute", "value", "from"], rows)
 
 
-def _reading_table(readings: Sequence[Reading], local: Callable[[str], str]) -> str:
-    rows = [[local(r.subject), r.quantity, quantity_text(r.quantity, r.value, r.unit)] for r in readings]
-    return table(["of", "quantity", "value"], rows)
+def _reading_table(readings: Sequence[Reading], local: Callable[[str], str], moment: Moment) -> str:
+    rows = [
+        [
+            local(r.subject),
+            r.quantity,
+            quantity_text(r.quantity, r.value, r.unit),
+            "" if r.taken is None else format_instant(r.taken),
+            "" if r.taken is None else f"{span_in_words(moment.at - r.taken)} ago",
+        ]
+        for r in readings
+    ]
+    return table(["of", "quantity", "value", "measured", "age"], rows)
+
+
+# --- how old it is ------------------------------------------------------------------------------------------------
+
+
+def _not_known(moment: Moment) -> str:
+    """Return that nothing is known of a time before all that is recorded."""
+    assert moment.first is not None
+    return indented(f"not known: the first recorded event is of {format_instant(moment.first)}", by=0)
+
+
+def _age(last: int | None, moment: Moment) -> Iterator[str]:
+    """Yield how old that is on which the answer rests, where it is more than a day."""
+    if last is not None and moment.at - last > DAY:
+        days = count((moment.at - last) // DAY, "day")
+        since = f"{days} before that" if moment.exact else f"{days} ago"
+        yield indented(f"last recorded event {format_instant(last)}, {since}")
 
 
 # --- everything ---------------------------------------------------------------------------------------------------
 
 
-def plant_text(report: PlantReport, moment: Moment, *, units: bool = False, colour: bool = False) -> str:
+def plant_text(
+    report: PlantReport,
+    moment: Moment,
+    *,
+    last: int | None = None,
+    units: bool = False,
+    colour: bool = False,
+) -> str:
     """Return the state of everything: what needs attention, what is open or off as it stands, and counts by part.
 
-    A small plant has a line for each unit instead of the counts; a large one has them after the counts with `units`.
+    A small plant has a line for each unit instead of the counts; a large one has them after the counts with `units`. As
+    to `last`, see `state_text`.
     """
+    title = f"Everything: {count(len(report.units), 'unit')}"
+    if moment.is_too_early:
+        return sections(heading(title, moment, colour=colour), _not_known(moment))
     whole = units or len(report.units) <= SMALL
-    attention = _attention(report.cut_off, report.not_held, report.findings, whole=units, colour=colour)
+    wrong = _Wrong(
+        report.judged,
+        moment,
+        report.cut_off,
+        report.not_held,
+        report.hazardous_ends,
+        report.defects,
+        report.clocks,
+    )
+    attention = "\n".join(_attention(wrong, whole=units, colour=colour))
+    unjudged = "" if report.judged.has_rules else indented(f"{NO_RULES[0].upper()}{NO_RULES[1:]}", by=0)
+    quiet = [port for port in report.open_ends if port not in report.hazardous_ends]
     rows = [_unit_row(line) for line in report.units] if whole else []
     heads = ["unit", "also called", "title", "place", "held", "mated", "fed", "liquid", "open ends"]
     return sections(
-        heading(f"Everything: {count(len(report.units), 'unit')}", moment, colour=colour),
-        titled("Needs attention", "\n".join(attention)) or _calm(report),
+        "\n".join([heading(title, moment, colour=colour), *_age(last, moment)]),
+        titled("Needs attention", attention) or _calm(report.judged),
+        unjudged if attention else "",
         titled(
             "Open or off, as it stands",
-            "\n".join(_as_it_stands(report.open_ends, report.dead_loads, whole=units)),
+            "\n".join(_as_it_stands(quiet, report.dead_loads, whole=units)),
         ),
         _part_table(report.parts) if units or not whole else "",
-        _capped("Locks and tags", report.locks, lambda locks: _lock_table(locks, str), whole=whole),
+        _capped(
+            "Locks and tags",
+            report.locks,
+            lambda locks: _lock_table(locks, str, report.device_remarks),
+            whole=whole,
+        ),
         _capped(DEFECTS, report.defects, defect_table, whole=whole),
         _capped(
             "Running clocks",
@@ -393,10 +534,13 @@ def plant_text(report: PlantReport, moment: Moment, *, units: bool = False, colo
     )
 
 
-def _calm(report: PlantReport) -> str:
-    """Return what was looked at where nothing needs attention."""
-    findings = "no open finding" if report.judged else "findings not looked for"
-    return indented(f"Nothing needs attention: {findings}, nothing cut off, every unit held", by=0)
+def _calm(judged: Judged) -> str:
+    """Return what was looked at where nothing needs attention; without rules, that nothing was judged."""
+    looked = "nothing cut off, every unit held"
+    if not judged.has_rules:
+        return indented(f"Nothing is seen that needs attention ({looked}), but {NO_RULES}", by=0)
+    findings = "no open finding" if judged.is_judged else "findings not looked for"
+    return indented(f"Nothing needs attention: {findings}, {looked}", by=0)
 
 
 def _capped(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from cfgtrack.analysis.leaving import Lack, Left, May
 from cfgtrack.model.time import format_instant
 from cfgtrack.show.defects import standing_line
-from cfgtrack.show.findings import caution, severity_word
+from cfgtrack.show.findings import caution, past_line, severity_word
 from cfgtrack.show.tables import (
     count,
     deadline_text,
@@ -75,6 +75,8 @@ def _head(found: Stops, *, colour: bool) -> Iterator[str]:
     yield heading(said, found.moment, colour=colour)
     if found.defects:
         yield standing_line(found.defects)
+    if found.past:
+        yield past_line(len(found.past))
     if report.title:
         yield labelled("of:", f'"{report.title}", {count(len(report.points) - 1, "step")}')
     if report.impossible:
@@ -247,6 +249,8 @@ def leave_text(found: Leave, *, colour: bool = False) -> str:
     lines = [heading(_verdict(point), found.moment, colour=colour)]
     if found.defects:
         lines.append(standing_line(found.defects))
+    if found.past:
+        lines.append(past_line(len(found.past)))
     if point.outing is not None:
         lines.append(labelled("outing:", point.outing))
     if stands.back is not None:

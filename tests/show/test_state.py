@@ -5,7 +5,7 @@ from dataclasses import replace
 import click
 import pytest
 
-from cfgtrack.analysis.state import plant_state, unit_state
+from cfgtrack.analysis.state import Judged, plant_state, unit_state
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
@@ -14,6 +14,7 @@ from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.network.network import compile_network
 from cfgtrack.show.record import quantity_text
 from cfgtrack.show.state import plant_text, state_text
+from cfgtrack.show.tables import within
 from tests.happening import happened
 from tests.show.golden import assert_golden
 from tests.show.world import AT, CLOCK, FINDING, MOMENT, Yard, yard
@@ -127,7 +128,7 @@ def test_what_is_off_by_intent_never_drowns_what_is_wrong():
 def test_findings_come_first_and_many_are_counted():
     """What a rule says is wrong is the first line; more than five are counted, unless all are wanted."""
     findings = [replace(FINDING, headline=f"broken {n}") for n in range(7)]
-    report = plant_state(*yard(), findings=findings)
+    report = plant_state(*yard(), judged=Judged(tuple(findings), is_judged=True))
     text = plant_text(report, MOMENT)
     lines = text.splitlines()
     assert lines[2] == "Needs attention"
@@ -135,6 +136,60 @@ def test_findings_come_first_and_many_are_counted():
     assert "and 2 more findings" in text
     assert "broken 6" not in text
     assert "broken 6" in plant_text(report, MOMENT, units=True)
+
+
+def test_past_findings_discrepancies_and_clocks_that_ran_out_need_attention():
+    """What nothing puts right any more, what was found otherwise and isn't explained, and a clock that ran out."""
+    found = Event("f7", "as-found", ("PUMP-1:B1",), AT, by="ina", status="engaged", expected="torqued")
+    judged = Judged((), (replace(FINDING, mode="at"),), (Entry(found, 7, AT),), is_judged=True)
+    late = replace(CLOCK, deadline=AT - 1)
+    text = plant_text(plant_state(*yard(), judged=judged, clocks=[late]), MOMENT)
+    attention = " ".join(text.partition("Open or off")[0].split())
+    assert "past and not acknowledged, see review" in attention
+    assert "DISCREPANCY PUMP-1:B1 engaged; the record said torqued (event f7, not explained)" in attention
+    assert "RUN OUT Heater back on: PUMP-1:HEATER [heater]" in attention
+    told = replace(FINDING, rule=CLOCK.rule, subjects=(CLOCK.subject,))
+    both = plant_text(plant_state(*yard(), judged=Judged((told,)), clocks=[late]), MOMENT)
+    assert "  RUN OUT  " not in both
+
+
+def test_a_live_open_end_needs_attention_and_a_dead_one_is_quiet():
+    """What is live at a demated end that isn't capped may hurt somebody; once it is switched off it is no matter."""
+    world = yard()
+    attention = plant_text(plant_state(*world), MOMENT).partition("Open or off")[0]
+    assert "OPEN END    HOSE-2:E2: demated, not capped, live" in attention
+    assert "OPEN END    HOSE-2:E2" in state_text(unit_state(*world, "HOSE-2"), MOMENT)
+
+    def do(action: str, *subjects: str) -> str:
+        world.configuration.apply(happened(world.configuration, Action(action, action, subjects, AT)))
+        return plant_text(plant_state(*world), MOMENT).partition("Open or off")[0]
+
+    assert "CABLE-1:E2" in do("demate", "CABLE-1:E2")
+    assert "CABLE-1" not in do("de-energise", "SUP-1:Q")
+
+
+def test_on_a_narrow_screen_ports_are_rows_and_what_matters_stands_before_them():
+    """On 80 columns what is fed, filled and measured stands before the ports, and each port is one row."""
+    world = yard()
+    event = Event("m", "measure", ("PUMP-1:B1",), AT, values={"torque": parse_quantity("25 N*m")})
+    world.configuration.apply(event)
+    with within(80):
+        text = state_text(unit_state(*world, "PUMP-1", clocks=[CLOCK]), MOMENT)
+    order = ["Running clocks", "Loads", "Liquid", "Last measured", "Interfaces, valves, switches, covers"]
+    assert [line for line in text.splitlines() if line in order] == order
+    ports = text.partition(order[-1])[2].splitlines()
+    assert sum(line.startswith(("F1 ", "F2 ", "F3 ", "J1 ", "B1 ", "B2 ", "H ")) for line in ports) == 7
+    assert max(map(len, text.splitlines())) <= 80
+
+
+def test_without_rules_it_is_said_that_nothing_was_judged():
+    """Where no rules are loaded no answer may be read as a clean one, whether anything else is wrong or not."""
+    world = depot(1)
+    calm = plant_text(plant_state(*world, judged=Judged(has_rules=False)), MOMENT)
+    judged = plant_text(plant_state(*yard(), judged=Judged(has_rules=False)), MOMENT)
+    assert "o rules are loaded: nothing was judged" in " ".join(calm.split())
+    assert "Nothing needs attention" not in calm
+    assert "No rules are loaded: nothing was judged" in judged
 
 
 def test_a_value_comes_back_in_the_unit_it_was_written_in():
