@@ -144,8 +144,21 @@ class Commands(click.Group):
             words = list(takewhile(lambda word: not word.startswith("-"), args))
             told = instead(_looking(ctx), words, [*_MODULES, *VERBS], VERBS)
             if words and words[0] == "help" and len(words) > 1:
-                told = f"Say `cfgtrack {' '.join(words[1:])} --help`."
+                told = self._help_for(ctx, words[1:])
             raise click.UsageError(f"No such command '{err.command_name}'. {told}", ctx=ctx) from None
+
+    def _help_for(self, ctx: click.Context, words: Sequence[str]) -> str:
+        """Return whose help to ask for, by the words that stand behind `help`: a call that there is."""
+        from cfgtrack.files.trade_words import meant_commands
+
+        known = [*_MODULES, *VERBS]
+        if words[0] in known:
+            found = self.get_command(ctx, words[0])
+            inside = [one for one in words[1:2] if isinstance(found, click.Group) and one in found.commands]
+            return f"Say `cfgtrack {' '.join((words[0], *inside))} --help`."
+        if calls := [f"`cfgtrack {one} --help`" for one in meant_commands(words[0], known)]:
+            return f"Say {', or '.join(calls)}."
+        return "`cfgtrack --help` lists the commands."
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the commands under their headings, without importing one."""

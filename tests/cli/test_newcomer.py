@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+import shlex
+
 import pytest
 
 from tests.cli.conftest import Command
@@ -63,3 +66,69 @@ def test_no_option_is_offered_by_its_spelling_alone(cfgtrack: Command) -> None:
     said = cfgtrack("state", "PUMP-1", "--forma").err
     assert "Did you mean" not in said
     assert "`cfgtrack state --help` lists them." in said
+
+
+def said(text: str) -> list[str]:
+    """Return the calls that a refusal names."""
+    return [one.removeprefix("cfgtrack ") for one in re.findall(r"`([^`]+)`", text)]
+
+
+@pytest.mark.parametrize("word", ["undo", "delete", "cancel", "revert"])
+def test_an_event_is_withdrawn_or_corrected(word: str, cfgtrack: Command) -> None:
+    """Who would undo an event is told how, with its id, and no action on hardware; what he is told withdraws it."""
+    event = cfgtrack.json_of("shut", "HALL:V1", *AT, "--sure")["event"]["id"]
+    calls = said(cfgtrack(word, event).err)
+    assert [one.split()[:2] for one in calls] == [["withdraw", event], ["correct", event]]
+    correct = calls[1].replace("ACTION THING", "inspect HALL:V1")
+    cfgtrack.ok(*shlex.split(correct), "--dry-run")
+    cfgtrack.ok(*shlex.split(calls[0]))
+    assert cfgtrack.json_of("state", "HALL:V1")["state"]["ports"][0]["status"] == "open"
+
+
+def test_help_of_a_word_leads_to_a_help_that_there_is(cfgtrack: Command) -> None:
+    """`help WORD` names calls that print a help, of our word for what is meant; with a word within a group, of that."""
+    for words, first in (
+        (("close",), "shut --help"),
+        (("undo",), "release --help"),
+        (("where",), "state --help"),
+        (("locks",), "state --help"),
+        (("demat",), "demate --help"),
+        (("plan", "adopt"), "plan adopt --help"),
+        (("shut", "HALL:V1"), "shut --help"),
+        (("nothing-known",), "--help"),
+    ):
+        calls = said(cfgtrack("help", *words).err)
+        assert calls[0] == first
+        for call in calls:
+            assert cfgtrack.ok(*shlex.split(call)).startswith("Usage: ")
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "locks", "locks HALL:V1", "spare PUMP-1", "attention", "whohas PUMP-1", "where PUMP-1", "where",
+        "timeline", "timeline PLAN", "strip", "strip PLAN", "print", "print PUMP-1", "status-of PUMP-1",
+        "what-if shut HALL:V1", "what-if HALL:V1", "leak PUMP-1", "leak", "reset HALL:K1",
+    ],
+)  # fmt: skip
+def test_a_word_for_a_question_leads_to_calls_that_run(words: str, cfgtrack: Command) -> None:
+    """What is said instead runs as it stands: filled with what was named, nothing left to guess where it was."""
+    plan = cfgtrack.folder / "good.toml"
+    cfgtrack.ok("plan", "adopt", plan, "--by", "ann")
+    asked = words.replace("PLAN", str(plan)).split()
+    refused = cfgtrack(*asked)
+    assert (refused.status, refused.out) == (2, "")
+    calls = said(refused.err)
+    assert calls
+    open_ended = [one for one in calls if {"THING", "ACTION", "EVENT-ID", "SEQUENCE.toml"} & set(one.split())]
+    assert len(open_ended) < len(calls)
+    for call in calls:
+        if call in open_ended:
+            continue
+        with_file = [
+            str(cfgtrack.folder / word) if word.endswith((".svg", ".pdf")) else word
+            for word in shlex.split(call)
+        ]
+        answer = cfgtrack(*with_file)
+        assert answer.status in (0, 3), (call, answer.err)
+    assert not any("lock " in one for one in calls)
