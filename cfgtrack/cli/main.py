@@ -149,14 +149,14 @@ class Commands(click.Group):
 
     def _help_for(self, ctx: click.Context, words: Sequence[str]) -> str:
         """Return whose help to ask for, by the words that stand behind `help`: a call that there is."""
-        from cfgtrack.files.trade_words import meant_commands
+        from cfgtrack.answers.things import commands_meant
 
         known = [*_MODULES, *VERBS]
         if words[0] in known:
             found = self.get_command(ctx, words[0])
             inside = [one for one in words[1:2] if isinstance(found, click.Group) and one in found.commands]
             return f"Say `cfgtrack {' '.join((words[0], *inside))} --help`."
-        if calls := [f"`cfgtrack {one} --help`" for one in meant_commands(words[0], known)]:
+        if calls := [f"`cfgtrack {one} --help`" for one in commands_meant(words[0], known)]:
             return f"Say {', or '.join(calls)}."
         return "`cfgtrack --help` lists the commands."
 

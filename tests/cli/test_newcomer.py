@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shlex
+from pathlib import Path
 
 import pytest
 
@@ -132,3 +133,31 @@ def test_a_word_for_a_question_leads_to_calls_that_run(words: str, cfgtrack: Com
         answer = cfgtrack(*with_file)
         assert answer.status in (0, 3), (call, answer.err)
     assert not any("lock " in one for one in calls)
+
+
+DEMO = Path(__file__).parents[2] / "demo"
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ("check hardware.toml", "this is a hardware definition: `cfgtrack load"),
+        ("plan adopt rules.toml", "these are rules: `cfgtrack rules load"),
+        ("check goal.toml", "this says what is wanted: `cfgtrack way"),
+        ("check as-run.csv", "these are recorded events: `cfgtrack import"),
+        ("import units.csv", "this is a list of hardware"),
+        ("load exchange.toml", "this is a sequence: `cfgtrack check"),
+        ("load rules.toml", "these are rules"),
+        ("rules load hardware.toml", "this is a hardware definition"),
+        ("way exchange.toml", "this is a sequence"),
+    ],
+)
+def test_a_file_for_another_command_is_recognised(words: str, told: str, cfgtrack: Command) -> None:
+    """A file that another command takes is told in one line as what it is, not field by field; nothing is changed."""
+    before = cfgtrack.ok("export")
+    answer = cfgtrack(*(str(DEMO / one) if "." in one else one for one in words.split()))
+    assert (answer.status, answer.out) == (2, "")
+    assert told in answer.err
+    assert ": wrong-file: " in answer.err
+    assert "unknown-" not in answer.err
+    assert cfgtrack.ok("export") == before
