@@ -38,6 +38,10 @@ SLIPS = [
         "a date without a time: expected such as 2030-05-01T08:00:00Z",
     ),
     (("state", "PUMP-1", "--at", "2031-05-01 08:00"), "a time without a zone"),
+    (("state", "PUMP-1", "--at", "2025-13-01"), "no such date: there is no month 13, found '2025-13-01'"),
+    (("state", "PUMP-1", "--at", "2025-13-01T08:00:00Z"), "there is no month 13"),
+    (("state", "PUMP-1", "--at", "2025-02-29"), "there is no day 29 in month 02 of 2025"),
+    (("state", "PUMP-1", "--at", "2025-02-30 08:00"), "there is no day 30 in month 02 of 2025"),
     (("state", "PUMP1"), "near names: PUMP-1"),
     (("history", "--since", "2031-05-01T08:00Z"), "Did you mean '--from'?"),
     (("state", "PUMP-1", "--format", "json"), "Did you mean '--json'?"),
@@ -161,3 +165,19 @@ def test_a_file_for_another_command_is_recognised(words: str, told: str, cfgtrac
     assert ": wrong-file: " in answer.err
     assert "unknown-" not in answer.err
     assert cfgtrack.ok("export") == before
+
+
+def test_all_that_is_wrong_is_told_at_once(cfgtrack: Command) -> None:
+    """A thread that there isn't, a torque without its unit and a surface that is missing are told in one answer."""
+    said = cfgtrack("reference", "thread", "M99", "--torque", "200").err
+    assert [line.split(": ")[:2] for line in said.splitlines()] == [
+        ["--surface", "missing"],
+        ["M99", "unknown"],
+        ["--torque", "bad-quantity"],
+    ]
+    said = cfgtrack("reference", "thread", "M99", "--torque", "200", "--surface", "mud").err
+    assert [line.split(": ")[:2] for line in said.splitlines()] == [
+        ["M99", "unknown"],
+        ["mud", "unknown"],
+        ["--torque", "bad-quantity"],
+    ]
