@@ -20,7 +20,7 @@ import click
 
 from cfgtrack import __version__
 from cfgtrack.cli.session import Session, shared
-from cfgtrack.cli.terminal import keep_quiet, line
+from cfgtrack.cli.terminal import fitted, keep_quiet, line
 
 if TYPE_CHECKING:
     from cfgtrack.answers.asking import Asking
@@ -187,9 +187,9 @@ class Commands(click.Group):
                 raise
             ctx.ensure_object(Session).tell_of_the_console()
             for note in getattr(trouble, "__notes__", ()):
-                click.echo(_fit(note), err=True)
+                click.echo(fitted(_fit(note)), err=True)
             for told in trouble.lines():
-                click.echo(_fit(told, lines=False), err=True)
+                click.echo(fitted(_fit(told, lines=False)), err=True)
             ctx.exit(trouble.exit_status)
         else:
             if not ctx.ensure_object(Session).tell_of_the_console():
@@ -245,11 +245,12 @@ def _fit_to_print() -> Iterator[None]:
         yield
     except click.NoSuchOption as err:
         raise click.UsageError(
-            _fit(f"No such option '{err.option_name}'.{_option_meant(err)}"), ctx=err.ctx
+            fitted(_fit(f"No such option '{err.option_name}'.{_option_meant(err)}"), before=len("Error: ")),
+            ctx=err.ctx,
         ) from None
     except click.ClickException as err:
         said = err.format_message()
-        if (shown := _fit(said)) == said:
+        if (shown := fitted(_fit(said), before=len("Error: "))) == said:
             raise
         if isinstance(err, click.UsageError):
             raise click.UsageError(shown, ctx=err.ctx) from None

@@ -158,7 +158,7 @@ class Session:
 
         terminal.line.clear()
         for note in notes:
-            click.echo(visible(note), err=True)
+            click.echo(terminal.fitted(visible(note)), err=True)
 
     def tell(self, text: Callable[[], str], answer: object) -> None:
         """Print an answer: the text, or with --json one object."""

@@ -181,3 +181,26 @@ def test_all_that_is_wrong_is_told_at_once(cfgtrack: Command) -> None:
         ["mud", "unknown"],
         ["--torque", "bad-quantity"],
     ]
+
+
+@pytest.mark.parametrize("columns", [60, 80])
+def test_what_is_told_beside_an_answer_is_wrapped(
+    columns: int, cfgtrack: Command, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a terminal no line of trouble is wider than it, no name is broken, and no word of it is lost."""
+    asked = [
+        ("undo", "HALL:V1"),
+        ("help", "close"),
+        ("state", "PUMP-1", "--at", "2031-05-01 08:00"),
+        ("record", "close", "HALL:V1"),
+        ("state", "PUMP-1", "--forma"),
+        ("reference", "thread", "M99", "--torque", "200"),
+    ]
+    plain = [cfgtrack(*words).err for words in asked]
+    monkeypatch.setattr("cfgtrack.cli.terminal.is_watched", lambda: True)
+    for words, before in zip(asked, plain, strict=True):
+        told = cfgtrack(*words, COLUMNS=str(columns)).err
+        assert told.split() == before.split()
+        quoted = [line for line in told.splitlines() if line.startswith("    ")]
+        assert max(len(line) for line in told.splitlines() if line not in quoted) <= columns
+    assert max(len(line) for text in plain for line in text.splitlines()) > columns
