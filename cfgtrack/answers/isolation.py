@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from cfgtrack.analysis import isolation as analysis
 from cfgtrack.analysis.isolation import CutOff, Isolation, Segments
@@ -16,6 +16,7 @@ from cfgtrack.model.plant import HOLD, Plant, port_of
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.model.unknown import OWNER, THING, UNKNOWN, expect_thing, find, no_such
 from cfgtrack.network.cut import MOST
+from cfgtrack.network.network import Network
 
 TAG, LOOP = "tag=", "loop="
 """What stands before a tag or loop where ends are named."""
@@ -57,6 +58,7 @@ class IsolationAnswer(Answer):
     """What isolates things, medium by medium; `no_ends` are media of theirs in which nothing is a source or expansion.
 
     `holders`: who is to work behind the locks, as the asking says; `boxes`: the group lock boxes of the plant.
+    `sides`: of each valve or switch that is meant, what it joins: that is what is isolated then.
     """
 
     things: tuple[str, ...]
@@ -64,6 +66,7 @@ class IsolationAnswer(Answer):
     no_ends: tuple[str, ...]
     holders: tuple[str, ...]
     boxes: tuple[str, ...]
+    sides: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 def isolate(
@@ -90,18 +93,25 @@ def isolate(
                 raise NoAnswer(Problem("--for", UNKNOWN, why))
         chosen = [find("medium", m, plant.media).id for m in media] or _of_energy(plant)
         parts, silent, notes = list[Isolation](), list[str](), list[str]()
+        sides = dict[str, tuple[str, ...]]()
         for medium in chosen:
             network = past.networks[medium]
-            if not any(network.items(one) for thing in found for one in analysis.inside(now, thing)):
+            joins = {thing: both for thing in found if (both := _sides(network, thing))}
+            within = [one for thing in found for one in joins.get(thing, (thing,))]
+            if not any(network.items(one) for thing in within for one in analysis.inside(now, thing)):
                 continue
-            one = analysis.isolation(network, now, found, named, most=most)
+            sides |= joins
+            one = analysis.isolation(network, now, within, named, most=most)
             notes += (f"note: counted as no device: {told(d)}" for d in analysis.barred_of(network, now))
             if one.ends or one.own:
                 parts.append(one)
             else:
                 silent.append(medium)
         if not parts and not silent:
-            sentence = f"{' and '.join(found)}: nothing of it carries {' or '.join(chosen)}"
+            sentence = f"nothing of {' and '.join(found)} carries {' or '.join(chosen)}"
+            owners = dict.fromkeys(thing.partition(":")[0] for thing in found if ":" in thing)
+            if owners:
+                sentence += f": name what it belongs to, {' or '.join(owners)}, or a volume or port of it"
             raise NoAnswer(Problem(found[0], "no-medium", sentence))
         boxes = [owner for owner in plant.owners() if is_box(plant, owner)]
         return IsolationAnswer(
@@ -111,8 +121,15 @@ def isolate(
             tuple(silent),
             who,
             tuple(boxes),
+            sides,
             notes=tuple(dict.fromkeys(notes)),
         )
+
+
+def _sides(network: Network, thing: str) -> tuple[str, ...]:
+    """Return what a valve or switch joins in a medium, none for all else: to isolate it is to isolate both sides."""
+    joined = (item for arc in network.gates.get(thing, ()) for item in (arc.a, arc.b))
+    return tuple(network.address(item) for item in dict.fromkeys(joined))
 
 
 def _unknown_holder(past: Past, name: str) -> str:

@@ -12,7 +12,7 @@ from cfgtrack.files.reference import TABLES, shipped_table
 from cfgtrack.model.quantity import BadQuantity, Quantity, parse_quantity
 from cfgtrack.model.reference import Fluid, PropertyClass, Reference, Scatter, Surface, Thread
 from cfgtrack.model.trouble import BadInput, Misput, NoAnswer, Problem
-from cfgtrack.model.unknown import find
+from cfgtrack.model.unknown import UNKNOWN, find, no_such
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +103,41 @@ def expect_sense(table: str | None, name: str | None, *, surface: str | None, **
         if given and (table != wanted or name is None):
             raise Misput(f"{given[0]} asks about one {wanted}: `reference {wanted} NAME`.")
     if (surface is None) != (asked["torque"] is None and asked["preload"] is None):
-        raise Misput(f"--torque or --preload goes with --surface, one of {', '.join(entries('surface'))}.")
+        sentence = f"--torque or --preload goes with --surface, one of {', '.join(entries('surface'))}."
+        others = _wrong_with(table, name, surface=surface, **asked)
+        if not others:
+            raise Misput(sentence)
+        raise BadInput([Problem("--surface", "missing", sentence.rstrip(".")), *others])
+    others = _wrong_with(table, name, surface=surface, **asked)
+    if len(others) > 1:
+        raise BadInput(others)
+
+
+def _wrong_with(
+    table: str | None, name: str | None, *, surface: str | None, **asked: str | None
+) -> list[Problem]:
+    """Return all that is wrong with what an entry is asked, each by itself: so that one run names them all."""
+    found = list[Problem]()
+    if table is not None and table in TABLES and name is not None and name not in entries(table):
+        found.append(Problem(name, UNKNOWN, no_such(table, name, entries(table))))
+    if surface is not None and surface not in entries("surface"):
+        found.append(Problem(surface, UNKNOWN, no_such("surface", surface, entries("surface"))))
+    for option, dimension in _DIMENSIONS.items():
+        if (text := asked.get(option)) is not None:
+            try:
+                _quantity(f"--{option}", text, dimension)
+            except BadInput as err:
+                found += err.problems
+    return found
+
+
+_DIMENSIONS = {
+    "torque": "torque",
+    "preload": "force",
+    "warmed": "temperature difference",
+    "rise": "pressure",
+}
+"""Each option that takes a quantity, and what sort it is of."""
 
 
 def names(table: str | None = None) -> list[str]:

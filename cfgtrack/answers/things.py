@@ -65,6 +65,13 @@ def instead(asking: Asking, words: Sequence[str], commands: Collection[str], ver
     return for_command(words, [*commands, *actions_of(plant)], actions_of(plant), plant)
 
 
+def commands_meant(word: str, known: Collection[str]) -> list[str]:
+    """Return the commands, of those that are known, that another word may mean, likeliest first; else near ones."""
+    from cfgtrack.files.trade_words import meant_commands
+
+    return meant_commands(word, known)
+
+
 def action_meant(asking: Asking, words: Sequence[str], call: str = "{}") -> str:
     """Return the command for what was put as an action, "" where the first word is none nor means one.
 

@@ -20,7 +20,7 @@ import click
 
 from cfgtrack import __version__
 from cfgtrack.cli.session import Session, shared
-from cfgtrack.cli.terminal import keep_quiet, line
+from cfgtrack.cli.terminal import fitted, keep_quiet, line
 
 if TYPE_CHECKING:
     from cfgtrack.answers.asking import Asking
@@ -143,9 +143,22 @@ class Commands(click.Group):
 
             words = list(takewhile(lambda word: not word.startswith("-"), args))
             told = instead(_looking(ctx), words, [*_MODULES, *VERBS], VERBS)
-            if words and words[0] == "help" and words[1:2] and self.get_command(ctx, words[1]) is not None:
-                told = f"Say `cfgtrack {' '.join(words[1:])} --help`."
+            if words and words[0] == "help" and len(words) > 1:
+                told = self._help_for(ctx, words[1:])
             raise click.UsageError(f"No such command '{err.command_name}'. {told}", ctx=ctx) from None
+
+    def _help_for(self, ctx: click.Context, words: Sequence[str]) -> str:
+        """Return whose help to ask for, by the words that stand behind `help`: a call that there is."""
+        from cfgtrack.answers.things import commands_meant
+
+        known = [*_MODULES, *VERBS]
+        if words[0] in known:
+            found = self.get_command(ctx, words[0])
+            inside = [one for one in words[1:2] if isinstance(found, click.Group) and one in found.commands]
+            return f"Say `cfgtrack {' '.join((words[0], *inside))} --help`."
+        if calls := [f"`cfgtrack {one} --help`" for one in commands_meant(words[0], known)]:
+            return f"Say {', or '.join(calls)}."
+        return "`cfgtrack --help` lists the commands."
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the commands under their headings, without importing one."""
@@ -174,9 +187,9 @@ class Commands(click.Group):
                 raise
             ctx.ensure_object(Session).tell_of_the_console()
             for note in getattr(trouble, "__notes__", ()):
-                click.echo(_fit(note), err=True)
+                click.echo(fitted(_fit(note)), err=True)
             for told in trouble.lines():
-                click.echo(_fit(told, lines=False), err=True)
+                click.echo(fitted(_fit(told, lines=False)), err=True)
             ctx.exit(trouble.exit_status)
         else:
             if not ctx.ensure_object(Session).tell_of_the_console():
@@ -232,11 +245,12 @@ def _fit_to_print() -> Iterator[None]:
         yield
     except click.NoSuchOption as err:
         raise click.UsageError(
-            _fit(f"No such option '{err.option_name}'.{_option_meant(err)}"), ctx=err.ctx
+            fitted(_fit(f"No such option '{err.option_name}'.{_option_meant(err)}"), before=len("Error: ")),
+            ctx=err.ctx,
         ) from None
     except click.ClickException as err:
         said = err.format_message()
-        if (shown := _fit(said)) == said:
+        if (shown := fitted(_fit(said), before=len("Error: "))) == said:
             raise
         if isinstance(err, click.UsageError):
             raise click.UsageError(shown, ctx=err.ctx) from None

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from cfgtrack.answers.console import Console
     from cfgtrack.answers.foreseeing import AfterStep
     from cfgtrack.answers.moment import Answer
+    from cfgtrack.model.trouble import BadInput
 
 STDOUT = PurePath("-")
 """What stands for standard output in the place of a file."""
@@ -157,7 +158,7 @@ class Session:
 
         terminal.line.clear()
         for note in notes:
-            click.echo(visible(note), err=True)
+            click.echo(terminal.fitted(visible(note)), err=True)
 
     def tell(self, text: Callable[[], str], answer: object) -> None:
         """Print an answer: the text, or with --json one object."""
@@ -238,10 +239,14 @@ def command(
             try:
                 function(click.get_current_context().ensure_object(Session), *args, **kwargs)
             except Exception as err:
-                from cfgtrack.model.trouble import Misput
+                from cfgtrack.model.trouble import BadInput, Misput
 
                 if isinstance(err, Misput):
                     raise click.UsageError(str(err)) from None
+                if isinstance(err, BadInput) and (
+                    wrong := _given_to_the_wrong_one(click.get_current_context())
+                ):
+                    raise wrong from None
                 raise
 
         functools.update_wrapper(run, function)
@@ -253,6 +258,16 @@ def command(
         return made
 
     return wrap
+
+
+def _given_to_the_wrong_one(ctx: click.Context) -> BadInput | None:
+    """Return what to say of files that stand on the line and belong to another command, None where none does."""
+    from cfgtrack.cli.mistaken import mistaken
+
+    words = ctx.command_path.removeprefix(ctx.find_root().command_path).strip()
+    values = [ctx.params.get(str(one.name)) for one in ctx.command.params if isinstance(one, click.Argument)]
+    named = [one for value in values for one in (value if isinstance(value, tuple) else (value,)) if one]
+    return mistaken(words, named)
 
 
 outing_option = shared("--outing", metavar="ID", help="The outing that HH:MM and +HH:MM are meant in.")

@@ -36,6 +36,46 @@ def is_watched() -> bool:
     return sys.stderr.isatty()
 
 
+def fitted(text: str, *, before: int = 0) -> str:
+    """Return lines for standard error, wrapped to its terminal; as they are where nobody looks.
+
+    Names stay whole, and so does a row that is quoted: it begins with four blanks. `before`: so much of the first line
+    is taken already.
+    """
+    if not is_watched():
+        return text
+    import textwrap
+
+    width = max(_columns(), _NARROWEST)
+    return "\n".join(
+        line
+        if line.startswith(_QUOTED) or len(line) + before <= width
+        else textwrap.fill(
+            line,
+            width,
+            initial_indent="" if number else " " * before,
+            subsequent_indent=_LATER,
+            break_long_words=False,
+            break_on_hyphens=False,
+        )[0 if number else before :]
+        for number, line in enumerate(text.split("\n"))
+    )
+
+
+def _columns() -> int:
+    """Return how many columns standard error has: what COLUMNS says, else its terminal."""
+    said = os.environ.get("COLUMNS", "")
+    if said.isascii() and said.isdigit():
+        return int(said)
+    try:
+        return os.get_terminal_size(sys.stderr.fileno()).columns or _WIDTH
+    except (AttributeError, ValueError, OSError):
+        return _WIDTH
+
+
+_WIDTH, _NARROWEST = 100, 40
+_QUOTED, _LATER = "    ", "  "
+
 # --- how far it is ------------------------------------------------------------------------------------------------
 
 

@@ -7,6 +7,7 @@ flow, a closed switch starts it). Who says one is told what to say instead, fitt
 from __future__ import annotations
 
 import re
+import shlex
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from itertools import takewhile
 
@@ -87,6 +88,7 @@ WORDS: Mapping[str, tuple[str, ...]] = {
         "look, look at, examine": (_INSPECT,),
         "note, comment, say": (_REMARK,),
         "find, found, saw, see": ("as-found in a status, or at a place",),
+        "reset": (_ON,),
         "start": ("begin an outing", _ON),
         "stop, finish": ("end an outing", _OFF),
     }.items()
@@ -94,22 +96,48 @@ WORDS: Mapping[str, tuple[str, ...]] = {
 }
 """The trade's word to what may be meant: our action, and of what it is. A switch: IEC 60050-441 calls it closed on."""
 
+_OTHERWISE = 'correct EVENT-ID ACTION THING --reason "WHY": it happened otherwise'
+_WITHDRAWN = ('withdraw EVENT-ID --reason "WHY": it did not happen', _OTHERWISE)
+
 COMMANDS: Mapping[str, tuple[str, ...]] = {
     word: meant
     for words, meant in {
-        "undo, delete, cancel, revert": ("withdraw EVENT-ID: it did not happen",),
+        "undo, delete, cancel, revert": _WITHDRAWN,
         "remove, decommission, scrap": ("retire UNIT: it leaves the plant for good",),
-        "edit, change, amend, fix": ("correct EVENT-ID: it happened otherwise",),
+        "edit, change, amend, fix": (_OTHERWISE,),
+        "reset": _WITHDRAWN,
         "swap, exchange, replace": (
             "way: finds the steps to what is wanted",
             "which: says what would do best",
         ),
+        "spare": ("which --for UNIT: says which spare would do best",),
         "find, path, route": ("way: finds the steps to what is wanted",),
-        "status, show, info, get, where": ("state THING",),
-        "log, events, journal": ("history THING",),
+        "status, status-of, show, info, get, where": ("state [THING]: where it is, and how it stands",),
+        "locks": ("state [THING]: lists the locks and tags that are on",),
+        "whohas": (
+            "state [THING]: who or what holds it, whose locks are on",
+            "history [THING]: who did what",
+        ),
+        "attention": ("state: first what needs attention", "findings: what is open, and the running clocks"),
+        "log, events, journal": ("history [THING]",),
         "list, ls, units": ("plant: counts what is defined", "state: shows everything"),
-        "validate, test, simulate, try, judge": ("check SEQUENCE.toml, or check --do ACTION",),
+        "validate, test, simulate, try, judge": (
+            "check SEQUENCE.toml",
+            "check --do ACTION: tries one action",
+        ),
+        "what-if": (
+            "check --do ACTION: tries one action",
+            "without THING: what is cut off if it is shut, off or demated",
+        ),
+        "leak": (
+            "isolate THING: which devices isolate it",
+            'remark THING "it leaks": records that it does',
+            "segments fluid: what is joined as one",
+        ),
         "plot, graph, picture, diagram, render, map": ("draw: draws what is connected to what",),
+        "timeline": ("draw --timeline [--plan FILE] -o timeline.svg: the plan along a time axis",),
+        "strip": ("draw --strip [--plan FILE] -o strip.svg: the plan as frames",),
+        "print": ("draw [--unit THING] -o picture.pdf: a picture", "state [THING]: the same in words"),
         "init, create, setup": ("new: begins a plant", "load FILE: takes a definition in"),
         "add, define, update": ("load FILE: takes a definition in",),
         "save": ("backup FILE: copies the database", "export: writes the journal"),
@@ -122,7 +150,10 @@ COMMANDS: Mapping[str, tuple[str, ...]] = {
     }.items()
     for word in words.split(", ")
 }
-"""Words for what is no action on hardware: the command that does it."""
+"""Words for what is no action on hardware: the command that does it, and why that one.
+
+What was named takes the place of the word in capitals; what stands in brackets is left out where nothing was named.
+"""
 
 PARTICLES = ("on", "off", "in", "out", "up", "down", "away", "back", "at")
 
@@ -137,6 +168,8 @@ _FORMS = {
 }
 _ANY = ac.NOTES | ac.DEVICE_ACTIONS | ac.DEFECT_ACTIONS | {ac.FOUND}
 _LISTED = 8
+_SEQUENCES = (".toml", ".csv")
+"""How the name of a sequence's file ends."""
 
 
 def meant_by(word: str) -> str:
@@ -192,17 +225,50 @@ def for_command(
 
     `commands` are those that there are, `actions` those of them that are actions.
     """
-    said = call_for(words, actions, plant)
+    meant = COMMANDS.get(meant_by(words[0]), ())
+    _, rest = two_words(words, plant)
+    things = [one for one in rest if plant is None or plant.sort_of(plant.resolve(one, ANYTHING))]
+    of_event = plant is not None and bool(rest) and not things and any("EVENT-ID" in one for one in meant)
+    said = "" if of_event else call_for(words, actions, plant)
     told = [said.removesuffix(".")] if said else []
-    for one in COMMANDS.get(meant_by(words[0]), ()):
-        call, colon, why = one.partition(":")
+    for one in meant:
+        call, colon, why = one.partition(": ")
+        call = _filled(call, rest, things, is_event=of_event)
         told.append(f"`cfgtrack {call}`" + (f" ({why.strip()})" if colon else ""))
+    if things and not of_event and any("EVENT-ID" in one for one in meant):
+        told.append(f"`cfgtrack history {shlex.quote(things[0])}` (lists the ids of its events)")
     if told:
         return f"Say {', or '.join(told)}."
     near = near_words(words[0], commands)
     return (
         f"Did you mean {' or '.join(map(repr, near))}?" if near else "`cfgtrack --help` lists the commands."
     )
+
+
+def meant_commands(word: str, known: Collection[str]) -> list[str]:
+    """Return the commands, of those that are known, that another word may mean: likeliest first; else near ones."""
+    meant = meant_by(word)
+    phrases = (*WORDS.get(meant, ()), *COMMANDS.get(meant, ()))
+    named = dict.fromkeys(phrase.split()[0].rstrip(":") for phrase in phrases)
+    return [one for one in named if one in known] or near_words(word, known)
+
+
+def _filled(call: str, rest: Sequence[str], things: Sequence[str], *, is_event: bool) -> str:
+    """Return a call with what was named in it: `things` of it are known, all of it where there is no plant."""
+    call = re.sub(r" ?\[([^]]*)\]", lambda m: f" {m[1]}" if _named(m[1], rest, things) else "", call)
+    if is_event:
+        return call.replace("EVENT-ID", shlex.quote(rest[0]))
+    if things:
+        call = re.sub(r"\b(THING|UNIT)\b", lambda _: shlex.quote(things[0]), call)
+    if files := [one for one in rest if one.endswith(_SEQUENCES)]:
+        call = re.sub(r"\bFILE\b|\bSEQUENCE\.toml", lambda _: shlex.quote(files[0]), call)
+    if len(rest) > 1:
+        call = re.sub(r"--do ACTION\b", lambda _: f"--do {shlex.quote(' '.join(rest))}", call)
+    return call
+
+
+def _named(optional: str, rest: Sequence[str], things: Sequence[str]) -> bool:
+    return any(one.endswith(_SEQUENCES) for one in rest) if "FILE" in optional else bool(things)
 
 
 def call_for(words: Sequence[str], actions: Collection[str], plant: Plant | None, call: str = "{}") -> str:

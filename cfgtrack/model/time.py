@@ -44,6 +44,7 @@ _ELAPSED = re.compile(r"\+(\d{2,4}):(\d{2})(?::(\d{2}))?", re.ASCII)
 
 # Forms people do write, each with what to say about it; tried in this order on a text that is no RFC 3339.
 _DATE = r"\d{4}-?\d{2}-?\d{2}"
+_DATE_FIRST = re.compile(r"(\d{4})-(\d{2})-(\d{2})(?!\d)", re.ASCII)
 _WRONG_FORMS = (
     (re.compile(r"\s.*|.*\s", re.DOTALL), "blanks before or after the time"),
     (re.compile(_DATE, re.ASCII), "a date without a time"),
@@ -121,7 +122,7 @@ def _from_rfc_3339(text: str, found: re.Match[str]) -> int:
     try:
         days = date(int(year), int(month), int(day)).toordinal() - _EPOCH_ORDINAL
     except ValueError:
-        raise BadTime(f"no such date: '{text}'") from None
+        raise BadTime(f"no such date: {_no_date(int(year), int(month), int(day))}'{text}'") from None
     offset = 0 if sign is None else _offset(text, sign, int(zone_hours), int(zone_minutes))
     if int(hour) > 23 or int(minute) > 59 or int(second or 0) > 60:
         raise BadTime(f"no such time of day: hours run to 23, minutes and seconds to 59, found '{text}'")
@@ -138,6 +139,17 @@ def _from_rfc_3339(text: str, found: re.Match[str]) -> int:
             f"too far from 1970 to be kept exactly: expected a year from 1685 to 2254, found '{text}'"
         )
     return instant
+
+
+def _no_date(year: int, month: int, day: int) -> str:
+    """Return what of a date there isn't, as the start of a sentence; "" where there is such a date."""
+    if not 1 <= month <= 12:
+        return f"there is no month {month:02}, found "
+    try:
+        date(year, month, day)
+    except ValueError:
+        return f"there is no day {day:02} in month {month:02} of {year:04}, found " if year else "found "
+    return ""
 
 
 def _offset(text: str, sign: str, hours: int, minutes: int) -> int:
@@ -178,6 +190,8 @@ def _clock(text: str, found: re.Match[str], *, hours_below: int) -> int:
 
 def _wrong_form(text: str) -> str:
     what = next((what for form, what in _WRONG_FORMS if form.fullmatch(text)), "not a time")
+    if (found := _DATE_FIRST.match(text)) is not None and (why := _no_date(*map(int, found.groups()))):
+        return f"no such date: {why}'{text}'"
     return f"{what}: expected such as 2030-05-01T08:00:00Z or 2030-05-01T08:00:00+02:00, found '{text}'"
 
 

@@ -85,7 +85,18 @@ def isolation_text(found: IsolationAnswer) -> str:
     short = "; ".join(map(_in_short, found.isolation)) or "no end anywhere"
     silent = f"{', '.join(found.no_ends)}: nothing else is a source or an expansion there; say --from"
     return sections(
-        heading(f"Isolate {_some(found.things)}: {short}", found.moment, colour=False),
+        "\n".join(
+            (
+                heading(f"Isolate {_some(found.things)}: {short}", found.moment, colour=False),
+                labelled("NOTE:", "no rule was asked, and nothing here says that it is safe to do", to=10),
+                *(
+                    labelled(
+                        "meant:", f"{thing} by what it joins, isolated on both sides: {_some(both)}", to=10
+                    )
+                    for thing, both in found.sides.items()
+                ),
+            )
+        ),
         *(_isolation(one, found) for one in found.isolation),
         labelled("not asked:", silent) if found.no_ends else "",
         _locks(found),
@@ -112,7 +123,8 @@ def _isolation(one: Isolation, found: IsolationAnswer) -> str:
         head.append(labelled("joined:", f"by no device: {_some(one.joined, 12)}", to=10))
         return "\n".join(head)
     first, *more = one.ways
-    others = [_words(way) for way in more] + [" and ".join(names) for names in one.others]
+    others = [_other(way, one.medium) for way in more]
+    others += [" and ".join(names) for names in one.others]
     listed = [f"{number}. {said}" for number, said in enumerate(others[:_OTHERS], 2)]
     if len(others) > _OTHERS:
         listed.append(f"{len(others) - _OTHERS} more: --json lists all")
@@ -128,6 +140,19 @@ def _isolation(one: Isolation, found: IsolationAnswer) -> str:
     elif first.parts and one.medium != HOLD:
         parts.append(indented("No set isolates it without demating something."))
     return sections(*parts)
+
+
+_LIVE = {"fluid": "under liquid or pressure now", "power": "live now"}
+"""What a joint is that a set would demate while it carries a medium."""
+
+
+def _other(way: Way, medium: str) -> str:
+    """Return another set in words. A joint in it carries until it is isolated, for which the first set needn't do."""
+    parted = [one for one in way.devices if one.parts]
+    if medium == HOLD or not parted:
+        return _words(way)
+    first = " and ".join(f"`isolate {one.thing}`" for one in parted)
+    return f"{_words(way)}: CAUTION: {_LIVE.get(medium, 'carries now')}; first {first}"
 
 
 def _words(way: Way) -> str:

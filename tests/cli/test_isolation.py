@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from tests.analysis.test_isolation import PLANT
@@ -126,3 +128,37 @@ def test_who_was_handed_a_lock_on_a_box_is_known(plant: Command) -> None:
     plant.ok("lock", "BOX", "--by", "ANN", "--at", "2031-05-01T08:01:00Z")
     plant.ok("transfer", "BOX", "from", "ANN", "to", "BEN", "--by", "ANN", "--at", "2031-05-01T08:02:00Z")
     assert "needs BEN" in plant.ok("isolate", "PUMP", "--for", "BEN")
+
+
+def test_a_valve_is_isolated_on_both_sides(plant: Command) -> None:
+    """Who isolates a valve, to work on it, is told what keeps the medium from both its sides: never itself."""
+    answer = plant("isolate", "HEADER:V1", "--medium", "fluid")
+    assert answer.status in (0, 3), answer.err
+    sides = plant("isolate", "HEADER:V1", "--medium", "fluid", "--json").json["sides"]["HEADER:V1"]
+    assert len(sides) == 2
+    assert "isolated on both sides" in answer.out
+    assert "shut HEADER:V1" not in answer.out
+    assert not [line for line in answer.out.splitlines() if line.startswith("HEADER:V1 ")]
+    by_hand = plant("isolate", *sides, "--medium", "fluid")
+    assert by_hand.out.partition("sets:")[2] == answer.out.partition("sets:")[2]
+    refused = plant("isolate", "HEADER:V1", "--medium", "power")
+    assert refused.status == 4
+    assert "name what it belongs to, HEADER, or a volume or port of it" in refused.err
+
+
+def test_a_joint_that_carries_is_cautioned_on_its_line(plant: Command) -> None:
+    """Every other set that demates something says on that line what it is under, and what to ask first, which runs."""
+    said = plant.ok("isolate", "PUMP")
+    assert (
+        said.splitlines()[1] == "  NOTE:     no rule was asked, and nothing here says that it is safe to do"
+    )
+    demated = 0
+    for thing in ("PUMP", "BOARD:J2"):
+        text = plant("isolate", thing).out
+        others = re.findall(r"^    \d\. (.*(?:\n    (?!\d).*)*)", text, re.MULTILINE)
+        for line in (" ".join(one.split()) for one in others):
+            assert ("demate" in line) == ("CAUTION: " in line), line
+            demated += "demate" in line
+            for call in re.findall(r"`([^`]+)`", line):
+                assert plant(*call.split()).status in (0, 3)
+    assert demated

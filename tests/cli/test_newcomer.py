@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import re
+import shlex
+from pathlib import Path
+
 import pytest
 
 from tests.cli.conftest import Command
@@ -34,6 +38,10 @@ SLIPS = [
         "a date without a time: expected such as 2030-05-01T08:00:00Z",
     ),
     (("state", "PUMP-1", "--at", "2031-05-01 08:00"), "a time without a zone"),
+    (("state", "PUMP-1", "--at", "2025-13-01"), "no such date: there is no month 13, found '2025-13-01'"),
+    (("state", "PUMP-1", "--at", "2025-13-01T08:00:00Z"), "there is no month 13"),
+    (("state", "PUMP-1", "--at", "2025-02-29"), "there is no day 29 in month 02 of 2025"),
+    (("state", "PUMP-1", "--at", "2025-02-30 08:00"), "there is no day 30 in month 02 of 2025"),
     (("state", "PUMP1"), "near names: PUMP-1"),
     (("history", "--since", "2031-05-01T08:00Z"), "Did you mean '--from'?"),
     (("state", "PUMP-1", "--format", "json"), "Did you mean '--json'?"),
@@ -63,3 +71,136 @@ def test_no_option_is_offered_by_its_spelling_alone(cfgtrack: Command) -> None:
     said = cfgtrack("state", "PUMP-1", "--forma").err
     assert "Did you mean" not in said
     assert "`cfgtrack state --help` lists them." in said
+
+
+def said(text: str) -> list[str]:
+    """Return the calls that a refusal names."""
+    return [one.removeprefix("cfgtrack ") for one in re.findall(r"`([^`]+)`", text)]
+
+
+@pytest.mark.parametrize("word", ["undo", "delete", "cancel", "revert"])
+def test_an_event_is_withdrawn_or_corrected(word: str, cfgtrack: Command) -> None:
+    """Who would undo an event is told how, with its id, and no action on hardware; what he is told withdraws it."""
+    event = cfgtrack.json_of("shut", "HALL:V1", *AT, "--sure")["event"]["id"]
+    calls = said(cfgtrack(word, event).err)
+    assert [one.split()[:2] for one in calls] == [["withdraw", event], ["correct", event]]
+    correct = calls[1].replace("ACTION THING", "inspect HALL:V1")
+    cfgtrack.ok(*shlex.split(correct), "--dry-run")
+    cfgtrack.ok(*shlex.split(calls[0]))
+    assert cfgtrack.json_of("state", "HALL:V1")["state"]["ports"][0]["status"] == "open"
+
+
+def test_help_of_a_word_leads_to_a_help_that_there_is(cfgtrack: Command) -> None:
+    """`help WORD` names calls that print a help, of our word for what is meant; with a word within a group, of that."""
+    for words, first in (
+        (("close",), "shut --help"),
+        (("undo",), "release --help"),
+        (("where",), "state --help"),
+        (("locks",), "state --help"),
+        (("demat",), "demate --help"),
+        (("plan", "adopt"), "plan adopt --help"),
+        (("shut", "HALL:V1"), "shut --help"),
+        (("nothing-known",), "--help"),
+    ):
+        calls = said(cfgtrack("help", *words).err)
+        assert calls[0] == first
+        for call in calls:
+            assert cfgtrack.ok(*shlex.split(call)).startswith("Usage: ")
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "locks", "locks HALL:V1", "spare PUMP-1", "attention", "whohas PUMP-1", "where PUMP-1", "where",
+        "timeline", "timeline PLAN", "strip", "strip PLAN", "print", "print PUMP-1", "status-of PUMP-1",
+        "what-if shut HALL:V1", "what-if HALL:V1", "leak PUMP-1", "leak", "reset HALL:K1",
+    ],
+)  # fmt: skip
+def test_a_word_for_a_question_leads_to_calls_that_run(words: str, cfgtrack: Command) -> None:
+    """What is said instead runs as it stands: filled with what was named, nothing left to guess where it was."""
+    plan = cfgtrack.folder / "good.toml"
+    cfgtrack.ok("plan", "adopt", plan, "--by", "ann")
+    asked = words.replace("PLAN", str(plan)).split()
+    refused = cfgtrack(*asked)
+    assert (refused.status, refused.out) == (2, "")
+    calls = said(refused.err)
+    assert calls
+    open_ended = [one for one in calls if {"THING", "ACTION", "EVENT-ID", "SEQUENCE.toml"} & set(one.split())]
+    assert len(open_ended) < len(calls)
+    for call in calls:
+        if call in open_ended:
+            continue
+        with_file = [
+            str(cfgtrack.folder / word) if word.endswith((".svg", ".pdf")) else word
+            for word in shlex.split(call)
+        ]
+        answer = cfgtrack(*with_file)
+        assert answer.status in (0, 3), (call, answer.err)
+    assert not any("lock " in one for one in calls)
+
+
+DEMO = Path(__file__).parents[2] / "demo"
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ("check hardware.toml", "this is a hardware definition: `cfgtrack load"),
+        ("plan adopt rules.toml", "these are rules: `cfgtrack rules load"),
+        ("check goal.toml", "this says what is wanted: `cfgtrack way"),
+        ("check as-run.csv", "these are recorded events: `cfgtrack import"),
+        ("import units.csv", "this is a list of hardware"),
+        ("load exchange.toml", "this is a sequence: `cfgtrack check"),
+        ("load rules.toml", "these are rules"),
+        ("rules load hardware.toml", "this is a hardware definition"),
+        ("way exchange.toml", "this is a sequence"),
+    ],
+)
+def test_a_file_for_another_command_is_recognised(words: str, told: str, cfgtrack: Command) -> None:
+    """A file that another command takes is told in one line as what it is, not field by field; nothing is changed."""
+    before = cfgtrack.ok("export")
+    answer = cfgtrack(*(str(DEMO / one) if "." in one else one for one in words.split()))
+    assert (answer.status, answer.out) == (2, "")
+    assert told in answer.err
+    assert ": wrong-file: " in answer.err
+    assert "unknown-" not in answer.err
+    assert cfgtrack.ok("export") == before
+
+
+def test_all_that_is_wrong_is_told_at_once(cfgtrack: Command) -> None:
+    """A thread that there isn't, a torque without its unit and a surface that is missing are told in one answer."""
+    said = cfgtrack("reference", "thread", "M99", "--torque", "200").err
+    assert [line.split(": ")[:2] for line in said.splitlines()] == [
+        ["--surface", "missing"],
+        ["M99", "unknown"],
+        ["--torque", "bad-quantity"],
+    ]
+    said = cfgtrack("reference", "thread", "M99", "--torque", "200", "--surface", "mud").err
+    assert [line.split(": ")[:2] for line in said.splitlines()] == [
+        ["M99", "unknown"],
+        ["mud", "unknown"],
+        ["--torque", "bad-quantity"],
+    ]
+
+
+@pytest.mark.parametrize("columns", [60, 80])
+def test_what_is_told_beside_an_answer_is_wrapped(
+    columns: int, cfgtrack: Command, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a terminal no line of trouble is wider than it, no name is broken, and no word of it is lost."""
+    asked = [
+        ("undo", "HALL:V1"),
+        ("help", "close"),
+        ("state", "PUMP-1", "--at", "2031-05-01 08:00"),
+        ("record", "close", "HALL:V1"),
+        ("state", "PUMP-1", "--forma"),
+        ("reference", "thread", "M99", "--torque", "200"),
+    ]
+    plain = [cfgtrack(*words).err for words in asked]
+    monkeypatch.setattr("cfgtrack.cli.terminal.is_watched", lambda: True)
+    for words, before in zip(asked, plain, strict=True):
+        told = cfgtrack(*words, COLUMNS=str(columns)).err
+        assert told.split() == before.split()
+        quoted = [line for line in told.splitlines() if line.startswith("    ")]
+        assert max(len(line) for line in told.splitlines() if line not in quoted) <= columns
+    assert max(len(line) for text in plain for line in text.splitlines()) > columns
