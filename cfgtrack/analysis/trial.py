@@ -406,6 +406,6 @@ def impossible(outcome: Impossible) -> Finding:
         since=action.happened,
         event=action.id,
         action=words(action),
-        hazard="the work stops where nobody planned to stop",
+        hazard="The work stops where nobody planned to stop.",
         source="common practice",
     )

@@ -55,6 +55,24 @@ def follows(finding: Finding) -> bool:
     return isinstance(finding, Foreseen) and finding.follows is not None
 
 
+_GRAVE = 2
+"""What is as severe as that, or more, is never told with another: catastrophic, critical."""
+
+
+def folded(findings: Sequence[Finding]) -> set[int]:
+    """Return the numbers of those findings, from 1, that may be told with the one that they follow from.
+
+    That are steps that are impossible, and what is neither grave nor graver than what it follows from.
+    """
+    return {
+        number
+        for number, one in enumerate(findings, 1)
+        if isinstance(one, Foreseen)
+        and one.follows is not None
+        and (one.severity == 0 or one.severity >= max(findings[one.follows - 1].severity, _GRAVE + 1))
+    }
+
+
 @dataclass(frozen=True, slots=True)
 class StillRunning(Clock):
     """A clock with a deadline that a proposal leaves running. `mix`: the durations with which it first does."""

@@ -169,6 +169,8 @@ def with_cures(past: Past, rules: RuleSet, proposal: Proposal, report: CheckRepo
     for i, one in zip(own, told, strict=False):
         new[i] = cast(Foreseen, one)
     following.look(new)
+    for i, cures in following.cures.items():
+        new[i] = replace(new[i], cures=cures)
     for i, cause in following.of.items():
         new[i] = replace(new[i], follows=cause + 1)
     return replace(report, new=tuple(new), open=tuple(told[len(own) :]), untraced=following.untried)

@@ -88,11 +88,12 @@ class Cure:
 
     Either all of `actions`, one after the other; or that `step` of a sequence is done `before` another, or `waits_for`
     one. `starts` names the rules of which it starts a clock. `done` are the actions as they were tried; none where one
-    of them stands for several, as a value to be measured does.
+    of them stands for several, as a value to be measured does. `at`: where in a plan they were done when it was run to
+    its end with them, and nothing else was wrong then; `momentary` are those that weren't so tried, or broke something.
     """
 
     told: ClassVar[tuple[str, ...]] = ("text",)
-    untold: ClassVar[tuple[str, ...]] = ("done",)
+    untold: ClassVar[tuple[str, ...]] = ("done", "at", "momentary")
 
     actions: tuple[str, ...] = ()
     step: str | None = None
@@ -100,6 +101,8 @@ class Cure:
     waits_for: str | None = None
     starts: tuple[str, ...] = ()
     done: tuple[Action, ...] = field(default=(), compare=False)
+    at: str = field(default="", compare=False)
+    momentary: bool = field(default=False, compare=False)
 
     @property
     def text(self) -> str:

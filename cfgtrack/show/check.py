@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from cfgtrack.analysis.verdict import ALONE, AS_LIKELY, Margin, Verdict, follows
+from cfgtrack.analysis.verdict import ALONE, AS_LIKELY, Margin, Verdict, folded, follows
 from cfgtrack.answers.moment import Moment, Says, by_id
 from cfgtrack.model.time import format_instant
 from cfgtrack.rules.finding import Clock, Finding
@@ -89,12 +89,16 @@ def check_text(
     words = {step.step: step.action for step in report.steps}
     head = _head(report, moment, colour=colour, orders=orders, standing=standing)
     numbered = _numbered(report)
+    if wanted.numbers and not wanted.details:
+        verdict = next(head)
+        return sections(verdict, details_text(numbered, wanted, at=moment.at, colour=colour), caution())
     return sections(
         "\n".join(head),
         "" if orders is None else bad_order_text(orders, words),
         *_tables(report, wanted, moment.at, colour=colour),
         titled("Clocks left running", _left_running(report)),
-        hazards_text([(n, f) for n, f in _told(report.counted, wanted) if not wanted.has(n)]),
+        _better(report),
+        hazards_text([(n, f) for n, f in enumerate(report.counted, 1) if not wanted.has(n)]),
         details_text(numbered, wanted, at=moment.at, colour=colour),
         steps_text(report, says=says, colour=colour) if by_step else "",
         titled("Open before, and left so by the plan", _lines(report.left_open)),
@@ -111,16 +115,16 @@ def check_text(
     )
 
 
+def _better(report: CheckReport) -> str:
+    """Say where changes of the whole plan are looked for, if anything is wrong with it."""
+    if report.said_for == ALONE or not (report.new or report.left_running):
+        return ""
+    return indented("`cfgtrack mend PLAN` looks for changes of the whole plan.", by=0)
+
+
 def _numbered(report: CheckReport) -> list[tuple[int, Finding]]:
     """Return the findings that count, then those under a variance, each with its number."""
     return list(enumerate((*report.counted, *report.excused), 1))
-
-
-def _told(findings: Sequence[Finding], wanted: Wanted) -> Iterator[tuple[int, Finding]]:
-    """Yield findings by their numbers: what follows from another only where that is wanted."""
-    for number, finding in enumerate(findings, 1):
-        if wanted.follows or not follows(finding):
-            yield number, finding
 
 
 # --- the verdict --------------------------------------------------------------------------------------------------
@@ -233,8 +237,9 @@ def _checked(report: CheckReport) -> str:
 def _tables(report: CheckReport, wanted: Wanted, at: int, *, colour: bool) -> Iterator[str]:
     """Yield the table of what counts, then of what is under a variance, each group under its title."""
     following: dict[int, list[Finding]] = {}
-    for finding in report.new if not wanted.follows else ():
-        if finding.follows is not None:
+    within = set[int]() if wanted.follows else folded(report.new)
+    for n, finding in enumerate(report.new, 1):
+        if n in within and finding.follows is not None:
             following.setdefault(finding.follows, []).append(finding)
     number = 0
     for title, findings in (
@@ -243,7 +248,7 @@ def _tables(report: CheckReport, wanted: Wanted, at: int, *, colour: bool) -> It
         ("Past actions, in breach of a rule in force, that nobody has acknowledged", report.past),
         (EXCUSED.removesuffix(":"), report.excused),
     ):
-        told = [(n, f) for n, f in enumerate(findings, number + 1) if wanted.follows or not follows(f)]
+        told = [(n, f) for n, f in enumerate(findings, number + 1) if n not in within]
         number += len(findings)
         text = finding_table(told, at=at, following=following, colour=colour)
         yield titled(indented(f"{title}:", by=0), text) if title else text
@@ -336,7 +341,7 @@ def _reach(report: CheckReport) -> Iterator[str]:
         for names, what in ((report.assumed, "duration"), (report.doers_assumed, "doer"))
     )
     for label, text in (
-        ("nothing for:", ", ".join(report.idle)),
+        _idle(report),
         ("assumed:", "; ".join(filter(None, (assumed, doers)))),
     ):
         if text:
@@ -353,6 +358,14 @@ def _reach(report: CheckReport) -> Iterator[str]:
         yield labelled("not tried:", told, by=0, to=14)
     for name in report.unneeded:
         yield labelled("NOTE:", f"the plan says that it leaves {name}, and it doesn't", by=0, to=14)
+
+
+def _idle(report: CheckReport) -> tuple[str, str]:
+    """Return, under which label, the rules that had nothing to judge: of an impossible step nothing is."""
+    names = ", ".join(report.idle)
+    if all(step.possible for step in report.steps):
+        return "nothing for:", names
+    return "not judged:", names and f"{names}: a step that is impossible is not judged"
 
 
 # --- step by step -------------------------------------------------------------------------------------------------

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from cfgtrack.analysis.verdict import AS_LIKELY, SEVERAL, Foreseen, follows
+from cfgtrack.analysis.verdict import AS_LIKELY, SEVERAL, Foreseen, folded
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.action import BEGIN, END
 from cfgtrack.model.time import SECOND, format_instant
@@ -140,7 +140,7 @@ def finding_table(
     rows = []
     for number, finding in numbered:
         word = severity_word(finding.severity).upper()
-        said = [_with_rule(finding), _only_with(finding), _short_cure(finding)]
+        said = [_with_rule(finding), _only_with(finding), _follows_from(finding), _short_cure(finding)]
         if finding.approved is not None:
             said += [f"{label} {text}" for label, text in approved_facts(finding.approved, at)]
         said += [_following(following[number])] if following and number in following else []
@@ -174,6 +174,13 @@ def _coloured(text: str, word: str, fg: str | None, *, colour: bool) -> str:
     )
 
 
+def _follows_from(finding: Finding) -> str:
+    """Say of a finding that follows from another from which."""
+    if not isinstance(finding, Foreseen) or finding.follows is None:
+        return ""
+    return f"follows from {finding.follows}: gone with its cure"
+
+
 def _only_with(finding: Finding) -> str:
     """Return with which durations alone a finding comes; "" where it does with likely ones."""
     if not isinstance(finding, Foreseen) or finding.mix == AS_LIKELY:
@@ -183,19 +190,27 @@ def _only_with(finding: Finding) -> str:
 
 def _short_cure(finding: Finding) -> str:
     """Return the first cure, and how many more there are; none of what follows from another, which that cures."""
+    if isinstance(finding, Foreseen) and finding.follows is not None:
+        return ""
     if not finding.cures:
         tried = _not_all_tried(finding).removeprefix("none: ")
-        return f"no cure found ({tried})" if tried else ""
+        return f"no cure found: {tried}" if tried.startswith("the first") else tried
     more = len(finding.cures) - FEW_CURES
     others = f" (or {count(more, 'other way')})" if more > 0 else ""
     return f"cure: {_either(finding.cures[:FEW_CURES])}{others}"
 
 
 def _following(findings: Sequence[Finding]) -> str:
-    """Say how many findings follow from another, and at which steps."""
-    steps = list(dict.fromkeys(f.step for f in findings if f.step))
-    at = f" (step {steps[0]})" if len(steps) == 1 else f" (steps {steps[0]} ... {steps[-1]})" if steps else ""
-    return f"and {len(findings)} that {'follows' if len(findings) == 1 else 'follow'} from it{at}"
+    """Say how many findings follow from another and are told with it: how bad they are, and at which steps."""
+    steps: dict[int, list[str]] = {}
+    for one in sorted(findings, key=lambda one: one.severity):
+        steps.setdefault(one.severity, []).append(one.step or _seconds(one.time))
+    told = (
+        f"{len(at)} {severity_word(severity)} ({names_text(list(dict.fromkeys(at)))})"
+        for severity, at in steps.items()
+    )
+    follow = "follows" if len(findings) == 1 else "follow"
+    return f"and {len(findings)} that {follow} from it: {', '.join(told)}"
 
 
 def _end_of(finding: Finding) -> str:
@@ -243,9 +258,8 @@ def details_text(
         if wanted.has(number)
     ]
     if not told and numbered:
-        more = (
-            "" if wanted.follows or not any(follows(f) for _, f in numbered) else "; what follows: --follows"
-        )
+        findings = [finding for _, finding in numbered]
+        more = "" if wanted.follows or not folded(findings) else "; what follows: --follows"
         return indented(f"Why, since when, source and codes of each: --details, or --finding NO{more}", by=0)
     return sections(*told)
 
@@ -369,7 +383,10 @@ def _either(cures: Sequence[Cure]) -> str:
 
 
 def _cure(cure: Cure) -> str:
-    return cure.text + (f" (starts {say_list(cure.starts)})" if cure.starts else "")
+    """Return a cure in words: where in the plan it is done, and how far it was tried."""
+    starts = f" (starts {say_list(cure.starts)})" if cure.starts else ""
+    at = f"{cure.at}: " if cure.at else ""
+    return f"{at}{cure.text}{starts}{' (tried at that moment only)' if cure.momentary else ''}"
 
 
 def _not_all_tried(finding: Finding) -> str:
@@ -380,8 +397,8 @@ def _not_all_tried(finding: Finding) -> str:
     if tried < candidates:
         none = "" if finding.cures else "none: "
         return f"{none}the first {tried} of {candidates} candidates were tried"
-    were = "was" if tried == 1 else "were"
-    return "" if finding.cures or not tried else f"none: {count(tried, 'candidate')} {were} tried"
+    action = "action or other order of steps" if isinstance(finding, Foreseen) and finding.step else "action"
+    return "" if finding.cures or not tried else f"none: no single {action} cures it ({tried} tried)"
 
 
 def _where(finding: Finding) -> str:

@@ -84,11 +84,13 @@ def test_a_fault_that_comes_back_by_itself_does_not_follow():
     assert found.of == {}
 
 
-def test_with_nothing_that_comes_later_nothing_is_run():
-    """One finding alone is not tried: the plan isn't run again for it."""
-    new, found = traced(["shut PUMP:V"])
+def test_what_only_undoes_a_step_is_told_as_tried_at_that_moment():
+    """A valve that cuts a pump off can be opened again at once; as a step before it that cures nothing."""
+    new, found = traced(["shut PUMP:V", "inspect PUMP"])
     assert len(new) == 1
-    assert found._runs == 0
+    assert found._runs <= following.MOST_WAYS
+    cures = {cure.text: cure for cure in found.cures[0]}
+    assert (cures["open PUMP:V"].at, cures["open PUMP:V"].momentary) == ("", True)
 
 
 def test_only_so_many_runs_are_made(monkeypatch):
@@ -159,6 +161,36 @@ def test_what_follows_is_gone_with_the_cure_as_a_step(track):
 def test_what_follows_is_gone_in_every_short_plan(track):
     """The same of short plans about one hose, one by one."""
     read_again(track)
+
+
+def literally(track: Sequence[str], cure: Cure) -> list[tuple[str, str]]:
+    """Return the steps of a plan, with the ids they had, when a cure is done just as it is told."""
+    lines = [(f"A{number}", words) for number, words in enumerate(track, 1)]
+    ids = [one for one, _ in lines]
+    if cure.before is not None:
+        moved = lines.pop(ids.index(cure.step or ""))
+        lines.insert([one for one, _ in lines].index(cure.before), moved)
+        return lines
+    where, _, step = cure.at.split(" ")
+    at = ids.index(step) + (where == "after")
+    return [*lines[:at], *(("", f"={action}") for action in cure.actions), *lines[at:]]
+
+
+@pytest.mark.parametrize("track", list(product(HOSE, repeat=3))[::2])
+def test_the_cure_that_is_told_first_takes_away_what_follows_and_adds_nothing(track):
+    """Done just as it is told, alone, in the plan as written: what follows is gone, and nothing is new at any pace."""
+    track = [*SHUT, *track]
+    new, found = traced(track)
+    told = {cause: cures[0] for cause, cures in found.cures.items() if cures and not cures[0].momentary}
+    assert set(found.of.values()) <= told.keys()
+    for cause, cure in told.items():
+        lines = literally(track, cure)
+        said = {f"A{number}": one for number, (one, _) in enumerate(lines, 1)}
+        again = check(RULES, Start(loop()), plan_of([words for _, words in lines])).new
+        left = {(f.rule, said[f.step or ""]) for f in again}
+        assert left <= {(f.rule, f.step) for f in new}
+        assert not left & {(new[i].rule, new[i].step) for i, of in found.of.items() if of == cause}
+        assert (new[cause].rule, new[cause].step) not in left
 
 
 def test_something_follows_somewhere():

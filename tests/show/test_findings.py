@@ -111,7 +111,7 @@ def test_what_was_tried_for_a_cure_is_told():
         "the first 20 of 57 candidates were tried",
     ]
     assert _cured(tried=Tried(20, 57)) == ["cure none: the first 20 of 57 candidates were tried"]
-    assert _cured(tried=Tried(1, 1)) == ["cure none: 1 candidate was tried"]
+    assert _cured(tried=Tried(1, 1)) == ["cure none: no single action cures it (1 tried)"]
     assert _cured(tried=Tried(0, 0)) == []
     assert _cured(tried=None) == []
 
