@@ -282,7 +282,7 @@ def _row_class(box: Box, row: Row, gates: Sequence[Gate]) -> tuple[object, ...]:
     bar = _local(box.id, row.bar)
     marks = _said(row.marks)
     return (row.medium, row.status, row.statuses, row.valve, row.joined, row.capped, row.is_text, bar, tuple(on), marks,
-            row.change.value)  # fmt: skip
+            row.look.name, row.change.value)  # fmt: skip
 
 
 def _said(marks: Sequence[Mark]) -> tuple[tuple[str, str, int], ...]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 from cfgtrack.show.drawing.flags import FLAG, ROOM, flags
 from cfgtrack.show.drawing.ink import Anchor, Circle, Group, Ink, Path
 from cfgtrack.show.drawing.inside import Inside, Joint
 from cfgtrack.show.drawing.metrics import fitted, width_of
-from cfgtrack.show.drawing.palette import ALARM, FAINT, INK, colour_of, weight_of
+from cfgtrack.show.drawing.palette import ALARM, FAINT, INK, STROKES, colour_of, weight_of
 from cfgtrack.show.drawing.rooms import LONG, PAD, SLOT
 from cfgtrack.show.drawing.sheet import Alarm, Bar, Change, Gate, Look, Mark, Row, Symbol
 from cfgtrack.show.drawing.strokes import SMALL, TEXT, TINY, changed, medium_sign, stroked, text_ink, yes
@@ -69,27 +70,47 @@ class Pen:
             ("joined", yes(row.joined)),
             ("capped", yes(row.capped)),
             ("to", row.to),
+            ("look", self.own_look(row).name.lower()),
         ]
         if row.change is not Change.SAME:
             data.append(("change", row.change.value))
         said = ": ".join(part for part in (row.key, row.status) if part) + (
             f", to {row.to}" if row.to else ""
         )
-        return Group(key=row.key, what="row", title=said, ink=tuple(drawn), data=tuple(data))
+        ink = tuple(self._as_its_row(row, one) for one in drawn)
+        return Group(key=row.key, what="row", title=said, ink=ink, data=tuple(data))
+
+    def _as_its_row(self, row: Row, one: Ink) -> Ink:
+        """Return what stands outside a row's edge drawn as what it belongs to: dead or cut off as that is."""
+        look = self.own_look(row)
+        if look is Look.MADE or not isinstance(one, Path) or one.role not in ("free end", "goes on"):
+            return one
+        if one.role == "goes on":
+            return replace(one, fill="#ffffff")
+        stroke = STROKES[look]
+        return replace(one, thickness=stroke.thickness, dash=stroke.dash, double=stroke.double)
 
     def _wires(self, row: Row, edge: float, inner: float, gate_at: float | None, t: float) -> list[Ink]:
         """Return a row's line: where a gate is on it, each half looks like what it belongs to."""
         node = self.inside.nodes[self.inside.meets[row.key]]
-        look = self.own_look(row) if node.bar is None else node.bar.look
+        look = self._look_of(node)
         if gate_at is None:
             return [self.line(row.medium, look, (edge, t), (inner, t))]
         first = self.line(row.medium, self.own_look(row), (edge, t), (gate_at, t))
         return [first, self.line(row.medium, look, (gate_at, t), (inner, t))]
 
+    def _look_of(self, node: Joint) -> Look:
+        """Return the look of a bar, or of a row where several gates meet."""
+        if node.bar is not None:
+            return node.bar.look
+        return next((self.own_look(row) for row in self.inside.box.rows if row.key == node.key), Look.MADE)
+
     def own_look(self, row: Row) -> Look:
         """Return the look of the piece of line at a row's edge."""
         if row.key in self.inside.ending:
             return self.inside.ending[row.key].look
+        if row.look is not Look.MADE:
+            return row.look
         look = self.looks.get(row.key, Look.MADE)
         return look if look in (Look.CUT_OFF, Look.DEAD) else Look.MADE
 
@@ -213,7 +234,7 @@ class Pen:
 
     def bar(self, node: Joint, d: float) -> Group:
         """Return a bar with its joints and texts."""
-        bar = node.bar or Bar(node.key, node.rows[0].medium if node.rows else "")
+        bar = node.bar or Bar(node.key, node.rows[0].medium if node.rows else "", look=self._look_of(node))
         colour = colour_of(bar.medium, self.media)
         meeting = [*(self.t(row.key) for row in node.rows), *(self.t(gate.key) for gate in node.gates)]
         meeting += [self.inside.tracks[at].t for one, _, _, at in self.inside.text_at if one is node]
@@ -274,14 +295,18 @@ class Pen:
     def between(self, gate: Gate, ends: tuple[float, float], d: float) -> Group:
         """Return a gate between two bars, on a line of its own."""
         t = self.t(gate.key)
-        wire = self.line(gate.medium, Look.MADE, (ends[0], t), (ends[1], t))
-        return self.gate(gate, d, t, back=ends[0] > ends[1], wire=wire)
+        nodes = (self.inside.nodes[self.inside.meets.get(key, key)] for key in (gate.a, gate.b))
+        halves = [
+            self.line(gate.medium, self._look_of(node), (end, t), (d, t))
+            for node, end in zip(nodes, ends, strict=True)
+        ]
+        return self.gate(gate, d, t, back=ends[0] > ends[1], wires=halves)
 
-    def gate(self, gate: Gate, d: float, t: float, *, back: bool, wire: Path | None = None) -> Group:
-        """Return a gate's symbol with its name and status."""
+    def gate(self, gate: Gate, d: float, t: float, *, back: bool, wires: Sequence[Path] = ()) -> Group:
+        """Return a gate's symbol with its name and status, over its two pieces of line where it has its own."""
         x, y = self.place(d, t)
         sign = symbol(gate.symbol, INK, is_open=gate.is_open, back=back)
-        drawn: list[Ink] = [] if wire is None else [wire]
+        drawn: list[Ink] = list(wires)
         drawn += [moved(one, x, y, down=self.down) for one in sign]
         name = fitted(visible(gate.text, lines=False), TEXT, LONG)
         status = fitted(visible(gate.status, lines=False), SMALL, LONG)

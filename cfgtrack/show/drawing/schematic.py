@@ -206,6 +206,7 @@ class Schematic:
             capped=not is_joined and state.value != kind.parted,
             to=state.other or "" if is_facing else "",
             valve=kind.is_carrying(state.value) if has_valve else None,
+            look=self.survey.reach(address, medium),
             marks=(*self.alarms.end(address, medium), *self.alarms.facing_nothing(address)),
         )
 

@@ -125,6 +125,7 @@ class Row:
     `side`: "in" or "out" where the sheet wants it on one side (towards sources, towards loads), else "".
     `valve`: the port has a valve of its own (a valved disconnect): True open, False shut, None none.
     `count`: of how many alike ones of its box it stands for all. `is_text`: no port, only a text.
+    `look`: of what it is joined to inside its box: MADE, CUT_OFF or DEAD.
     """
 
     key: str
@@ -139,6 +140,7 @@ class Row:
     to: str = ""
     valve: bool | None = None
     is_text: bool = False
+    look: Look = Look.MADE
     count: int = 1
     marks: tuple[Mark, ...] = ()
     change: Change = Change.SAME

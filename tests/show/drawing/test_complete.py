@@ -220,7 +220,7 @@ def skeleton(sheet: Sheet) -> object:
 
 def _bare_row(row: Row) -> Row:
     valve = None if row.valve is None else True
-    return replace(row, status="", marks=(), valve=valve, change=Change.SAME)
+    return replace(row, status="", look=Look.MADE, marks=(), valve=valve, change=Change.SAME)
 
 
 def _bare_bar(bar: Bar) -> Bar:
