@@ -17,11 +17,12 @@ from typing import TypeVar
 from cfgtrack.analysis.attempt import AtBreach, BeforeStep, Case, Moment
 from cfgtrack.analysis.course import Course
 from cfgtrack.analysis.reorder import Plan, Ready, reorder
-from cfgtrack.model.action import Action
+from cfgtrack.model.action import LIFT, Action
 from cfgtrack.model.event import Event
+from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.rules.breach import Breach
 from cfgtrack.rules.engine import Engine
-from cfgtrack.rules.finding import Finding
+from cfgtrack.rules.finding import Cure, Finding
 
 Found = TypeVar("Found", bound=Finding)
 
@@ -46,7 +47,9 @@ def cured(
     if not cases:
         return list(findings)
     events = tuple(course.events)
-    for moment in _moments(ready(events), course, cases):
+    engine = ready(events)
+    plant = engine.world.plant
+    for moment in _moments(engine, course, cases):
         moment.gather()
     coming = [event for case in cases for event in case.coming]
     for moment in _moments(ready((*events, *coming)), course, cases):
@@ -56,8 +59,25 @@ def cured(
     out = list(findings)
     for i, case in zip(chosen, cases, strict=True):
         cures, tried = case.told()
-        out[i] = replace(out[i], cures=cures, tried=tried)
+        out[i] = replace(out[i], cures=_likely_first(cures, plant), tried=tried)
     return out
+
+
+def _likely_first(cures: Sequence[Cure], plant: Plant) -> tuple[Cure, ...]:
+    """Return cures in the order in which they are told: other orders of steps first, they were tried to the end.
+
+    Last comes what nobody would do: to lift a machine or a person as a load.
+    """
+
+    def rank(cure: Cure) -> tuple[bool, bool]:
+        odd = any(one.action == LIFT and any(_is_doer(plant, s) for s in one.subjects) for one in cure.done)
+        return odd, bool(cure.actions)
+
+    return tuple(sorted(cures, key=rank))
+
+
+def _is_doer(plant: Plant, subject: str) -> bool:
+    return plant.is_mobile(owner_of(subject)) and ":" not in subject
 
 
 def _moments(engine: Engine, course: Course, cases: Sequence[Case]) -> Iterator[Moment]:

@@ -42,12 +42,16 @@ class Foreseen(Finding):
 
     `hinges_on`: the step that, were it to take as long as is likely, would take the finding away, or `SEVERAL`; None
     with likely durations, and where that wasn't looked for to the end. `follows`: the place, among all that is new and
-    counted from 1, of the finding that it follows from; see `following`.
+    counted from 1, of the finding that it follows from; see `following`. `nobody_at`: where nobody is who could do what
+    might cure it.
     """
+
+    untold: ClassVar[tuple[str, ...]] = (*Finding.untold, "nobody_at")
 
     mix: str = AS_LIKELY
     hinges_on: str | None = None
     follows: int | None = None
+    nobody_at: str = ""
 
 
 def follows(finding: Finding) -> bool:

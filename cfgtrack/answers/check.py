@@ -171,9 +171,29 @@ def with_cures(past: Past, rules: RuleSet, proposal: Proposal, report: CheckRepo
     following.look(new)
     for i, cures in following.cures.items():
         new[i] = replace(new[i], cures=cures)
+    for i, site in _nobody_at(plan, new).items():
+        new[i] = replace(new[i], nobody_at=site)
     for i, cause in following.of.items():
         new[i] = replace(new[i], follows=cause + 1)
     return replace(report, new=tuple(new), open=tuple(told[len(own) :]), untraced=following.untried)
+
+
+def _nobody_at(plan: Plan, new: Sequence[Foreseen]) -> dict[int, str]:
+    """Return by its place each step that nothing cures and that nobody is there for, and where that is."""
+    wanted: dict[str, list[int]] = {}
+    for i, one in enumerate(new):
+        if one.event and one.step and one.tried is not None and not one.cures:
+            wanted.setdefault(one.event, []).append(i)
+    now, out = plan.now.fork(), dict[int, str]()
+    for outcome in plan.course().outcomes if wanted and now.plant.has_sites else ():
+        done = outcome if isinstance(outcome, Event) else outcome.action
+        sites = {site_at(now, subject) for subject in done.subjects if now.plant.has_owner(owner_of(subject))}
+        for site in sorted(filter(None, sites)) if done.id in wanted else ():
+            if not any(one is not None and site in acts_at(now, one) for one in doers(now.plant, "")):
+                out.update(dict.fromkeys(wanted[done.id], site))
+        if isinstance(outcome, Event):
+            now.apply(outcome)
+    return out
 
 
 def _in_force(past: Past, files: Sequence[Path]) -> Callable[[str], int | None]:

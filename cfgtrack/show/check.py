@@ -53,6 +53,8 @@ def checked_text(checked: Checked, *, by_step: bool, wanted: Wanted = SHORT, col
     """Return what a check found, with the remarks on what it touches; `by_step` puts every step after its verdict."""
     from cfgtrack.show.kept import kept_text
 
+    if wanted.numbers and not wanted.details:
+        return check_text(checked.check, checked.moment, orders=checked.orders, wanted=wanted, colour=colour)
     return sections(
         check_text(
             checked.check,
@@ -83,7 +85,8 @@ def check_text(
 ) -> str:
     """Return what a check of a proposed sequence found, and of its `orders` where each was looked at.
 
-    The verdict first, then a table of all that is wrong. `standing` tells beneath the verdict which defects stand, if
+    The verdict first, then a table of all that is wrong; where the details of some findings are asked for, these alone.
+    `standing` tells beneath the verdict which defects stand, if
     any do. Of each finding so much is told as is `wanted`.
     """
     words = {step.step: step.action for step in report.steps}

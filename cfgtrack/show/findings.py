@@ -398,7 +398,18 @@ def _not_all_tried(finding: Finding) -> str:
         none = "" if finding.cures else "none: "
         return f"{none}the first {tried} of {candidates} candidates were tried"
     action = "action or other order of steps" if isinstance(finding, Foreseen) and finding.step else "action"
-    return "" if finding.cures or not tried else f"none: no single {action} cures it ({tried} tried)"
+    return (
+        ""
+        if finding.cures or not tried
+        else f"none: no single {action} cures it ({tried} tried){_nobody(finding)}"
+    )
+
+
+def _nobody(finding: Finding) -> str:
+    """Say where nobody is who could do anything."""
+    return (
+        f": nobody is at {finding.nobody_at}" if isinstance(finding, Foreseen) and finding.nobody_at else ""
+    )
 
 
 def _where(finding: Finding) -> str:

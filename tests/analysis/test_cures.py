@@ -358,19 +358,19 @@ def planned(
 def test_the_step_that_comes_too_late_is_done_before():
     """A connector is parted and its switch is opened after: the switch comes first, or that step does."""
     (finding,) = planned((DEAD,), ("demate PUMP:P", "switch-off YARD:S"))
-    assert offered(finding) == ["switch-off YARD:S", "do step A2 before step A1"]
+    assert offered(finding) == ["do step A2 before step A1", "switch-off YARD:S"]
 
 
 def test_the_step_of_another_track_is_waited_for():
     """Somebody else opens the switch, later: who parts the connector waits for it."""
     (finding,) = planned((DEAD,), ("demate PUMP:P",), ("inspect PUMP", "switch-off YARD:S"))
-    assert offered(finding) == ["switch-off YARD:S", "step A1 waits for step B2"]
+    assert offered(finding) == ["step A1 waits for step B2", "switch-off YARD:S"]
 
 
 def test_an_order_that_only_luck_keeps_is_no_cure():
     """An order is a cure only if it is one with low and with high durations, too."""
     (finding,) = planned((DEAD,), ("demate PUMP:P",), ("switch-off YARD:S",), takes=(1, 2, 3))
-    assert offered(finding) == ["switch-off YARD:S", "step A1 waits for step B1"]
+    assert offered(finding) == ["step A1 waits for step B1", "switch-off YARD:S"]
 
 
 def test_a_step_that_can_not_be_done_is_made_possible():
