@@ -74,6 +74,12 @@ def stops(
         )
 
 
+def expect_step(found: Stops, step: str | None) -> None:
+    """Raise NoAnswer, with near names, where a step is named after which there is no stop point."""
+    if step is not None:
+        find("step", step, {point.step: point for point in found.stops.points if point.step is not None})
+
+
 @dataclass(frozen=True, slots=True)
 class Leave(Answer):
     """Whether the work may stop now. `plan`: whether a plan is in force, of which it is known what comes next.

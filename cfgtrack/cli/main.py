@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cfgtrack import __version__
-from cfgtrack.cli.session import Session, shared
+from cfgtrack.cli.session import Paged, Session, shared
 from cfgtrack.cli.terminal import fitted, keep_quiet, line
 
 if TYPE_CHECKING:
@@ -111,7 +111,7 @@ VERBS = (
 _MODULES = {name: module for names in COMMANDS.values() for name, (module, _) in names.items()}
 
 
-class Commands(click.Group):
+class Commands(Paged, click.Group):
     """Finds commands by name in `COMMANDS` and `VERBS`; ends with the exit status of the trouble that it meets."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:

@@ -47,10 +47,9 @@ def sort_of_file(path: Path) -> str:
         said = set(tomllib.loads(path.read_text(encoding="utf-8-sig")))
     except (OSError, UnicodeError, tomllib.TOMLDecodeError, csv.Error):
         return ""
-    for sort, marks in ((SEQUENCE, {"outing"}), (RULES, {"rule"}), (GOAL, {"want"}), (HARDWARE, _HARDWARE)):
-        if said & marks:
-            return sort
-    return ""
+    marks = {SEQUENCE: {"outing"}, RULES: {"rule"}, GOAL: {"want"}, HARDWARE: _HARDWARE}
+    sorts = [sort for sort, fields in marks.items() if said & fields]
+    return sorts[0] if len(sorts) == 1 else ""
 
 
 def mistaken(command: str, named: Iterable[object]) -> BadInput | None:

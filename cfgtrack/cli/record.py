@@ -51,7 +51,7 @@ describing = s.options(
 """What can be said of an event besides the action itself."""
 
 
-class Record(click.Command):
+class Record(s.Paged):
     """`record`, whose help is that of the action that is named: `record mate --help`."""
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:

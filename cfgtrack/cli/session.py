@@ -229,6 +229,25 @@ _everywhere = options(
 )
 
 
+class Paged(click.Command):
+    """A command whose help, where it is longer than the terminal, is shown as a long answer is."""
+
+    def get_help_option(self, ctx: click.Context) -> click.Option | None:
+        """Return click's own, but that it shows its text so."""
+        found = super().get_help_option(ctx)
+        if found is not None:
+            found.callback = _show_help
+        return found
+
+
+def _show_help(ctx: click.Context, param: click.Parameter, value: bool) -> None:
+    del param
+    if value and not ctx.resilient_parsing:
+        colour = ctx.color is not False and terminal.is_terminal()
+        terminal.print_text(ctx.get_help(), colour=colour, paged=not ctx.ensure_object(Session).no_pager)
+        ctx.exit()
+
+
 def command(
     name: str, *, group: click.Group | None = None, **settings: Any
 ) -> Callable[[Callable[Concatenate[Session, P], None]], click.Command]:
@@ -250,7 +269,9 @@ def command(
                 raise
 
         functools.update_wrapper(run, function)
-        make: Callable[[Callable[..., None]], click.Command] = click.command(name, **settings)
+        make: Callable[[Callable[..., None]], click.Command] = click.command(
+            name, **{"cls": Paged, **settings}
+        )
         made = make(_everywhere(run))
         made.params = [*made.params[3:], *made.params[:3]]
         if group is not None:

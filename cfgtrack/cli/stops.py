@@ -17,22 +17,39 @@ _sequence = click.argument(
 
 @s.command("stops")
 @_sequence
+@click.argument("step", required=False)
+@click.option("--step", "named", metavar="STEP", help="The same: what is so after this step, first.")
 @rules_option
 @s.asked_at
 @click.option("--all", "whole", is_flag=True, help="A line for every step, not one for those that are alike.")
 @click.option("--ways", is_flag=True, help="List the steps of the ways, too.")
 def stops_command(
-    session: s.Session, sequence: Path | None, rules_files: tuple[Path, ...], whole: bool, ways: bool
+    session: s.Session,
+    /,
+    *,
+    sequence: Path | None,
+    step: str | None,
+    named: str | None,
+    rules_files: tuple[Path, ...],
+    whole: bool,
+    ways: bool,
 ) -> None:
     """Show after which steps of a sequence the work may stop, until when, and the shortest way to where it may.
 
     Without a file: of what is left of the plan in force. The verdict is of how all is left once everybody has come in.
+    What is so after one STEP comes first, in full; a STEP alone is one of the plan in force.
     """
-    from cfgtrack.answers.stops import stops
+    from cfgtrack.answers.stops import expect_step, stops
     from cfgtrack.show.stops import stops_text
 
+    if sequence is not None and step is None and not sequence.suffix and not sequence.exists():
+        sequence, step = None, str(sequence)
+    if step is not None and named is not None and step != named:
+        raise click.UsageError(f"Name one step, {step} or {named}.")
+    step = named or step
     found = stops(session.asking, sequence, rules=rules_files, tell=showing("stop points", keeps=False))
-    session.answer(found, lambda: stops_text(found, whole=whole, ways=ways, colour=session.colour))
+    expect_step(found, step)
+    session.answer(found, lambda: stops_text(found, step=step, whole=whole, ways=ways, colour=session.colour))
 
 
 @s.command("leave")

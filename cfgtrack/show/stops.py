@@ -11,6 +11,8 @@ from cfgtrack.model.time import format_instant
 from cfgtrack.show.defects import standing_line
 from cfgtrack.show.findings import caution, past_line, severity_word
 from cfgtrack.show.tables import (
+    WIDTH,
+    columns,
     count,
     deadline_text,
     heading,
@@ -29,18 +31,44 @@ if TYPE_CHECKING:
 _MOST_RULES = 3
 
 
-def stops_text(found: Stops, *, whole: bool = False, ways: bool = False, colour: bool = False) -> str:
-    """Return the stop points of a sequence: those in a row with one verdict as one line, unless `whole`."""
+def stops_text(
+    found: Stops, *, step: str | None = None, whole: bool = False, ways: bool = False, colour: bool = False
+) -> str:
+    """Return the stop points of a sequence: those in a row with one verdict as one line, unless `whole`.
+
+    What is so after a `step` that is named comes first.
+    """
     report = found.stops
     points = report.points
     several = [[point] for point in points] if whole else _alike(points)
+    asked = next((point for point in points if point.step == step), None) if step is not None else None
     return sections(
+        *(() if asked is None else _at_step(asked, found, colour=colour)),
         "\n".join(_head(found, colour=colour)),
         *_tables(several),
         "\n\n".join(_ways(points)) if ways else "",
         _legend(points),
         caution(),
     )
+
+
+def _at_step(point: StopPoint, found: Stops, *, colour: bool) -> Iterator[str]:
+    """Yield what is so after one step: may the work stop, until when, why not, the way in and out."""
+    lines = [heading(f"After step {point.step}: {_verdict(point)}", found.moment, colour=colour)]
+    lines.append(
+        labelled("when:", f"{format_instant(point.time)}, as planned, in {point.outing or 'no outing'}")
+    )
+    for label, way in (("way in:", point.way_in), ("way out:", point.way_out)):
+        if way is not None:
+            lines.append(labelled(label, way_line(way)))
+    yield "\n".join(lines)
+    if point.verdict.open or point.verdict.runs_out is not None:
+        yield titled("Open or running out with everybody in", lacks_text(point.verdict))
+    for what, way in (("Way in", point.way_in), ("Way out", point.way_out)):
+        if way is not None and way.steps:
+            yield titled(what, way_text(way))
+    if _is_lost(point):
+        yield indented(_lost(), by=0)
 
 
 _HEADS = ("after step", "at", "may stop", "rules, or what runs out", "in: steps / min", "out: steps / min")
@@ -99,7 +127,8 @@ def _alike(points: Sequence[StopPoint]) -> list[list[StopPoint]]:
 def _row(group: Sequence[StopPoint]) -> list[str]:
     first, last = group[0], group[-1]
     names = [point.step or "(before)" for point in (first, last)]
-    steps = names[0] if first is last else f"{names[0]} .. {names[1]} ({len(group)})"
+    between = " .. " if columns() >= WIDTH else "\nto "  # never folded at a place that looks like two steps
+    steps = names[0] if first is last else f"{names[0]}{between}{names[1]} ({len(group)})"
     return [
         steps,
         _hour(first.time, _day(first.time)),

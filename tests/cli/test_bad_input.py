@@ -113,7 +113,9 @@ CASES = {
         ("load", "{folder}/picture.toml"), 2, ("picture.toml",), (("picture.toml", "\x89PNG\r\n\x1a\n"),)
     ),
     "rules where a plant belongs": Case(("load", "{folder}/rules.toml"), 2, ("rules.toml", "rule")),
-    "plant where a sequence belongs": Case(("check", "{folder}/plant.toml"), 2, ("plant.toml", "outing")),
+    "plant where a sequence belongs": Case(
+        ("check", "{folder}/plant.toml"), 2, ("plant.toml", "wrong-file", "cfgtrack load")
+    ),
     "database that is none": Case(
         ("state", "--db", "{folder}/plant.toml"), 4, ("plant.toml", "not-a-journal")
     ),

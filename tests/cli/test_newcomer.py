@@ -204,3 +204,18 @@ def test_what_is_told_beside_an_answer_is_wrapped(
         quoted = [line for line in told.splitlines() if line.startswith("    ")]
         assert max(len(line) for line in told.splitlines() if line not in quoted) <= columns
     assert max(len(line) for text in plain for line in text.splitlines()) > columns
+
+
+def test_stops_of_a_step_answers_for_it_first(cfgtrack: Command) -> None:
+    """Whoever names a step is told first whether the work may stop after it; another name is refused with near ones."""
+    plan = cfgtrack.folder / "good.toml"
+    points = cfgtrack.json_of("stops", plan)["stops"]["points"]
+    for point in points[1:]:
+        first = cfgtrack.ok("stops", plan, point["step"]).splitlines()[0]
+        word = {"yes": "Yes, ", "until": "Yes, ", "no": "No, "}[point["may"]]
+        assert first.startswith(f"After step {point['step']}: {word}")
+        assert cfgtrack.ok("stops", plan, "--step", point["step"]).splitlines()[0].startswith(first[:20])
+    answer = cfgtrack("stops", plan, "NO-STEP")
+    assert (answer.status, answer.out) == (4, "")
+    assert "no step NO-STEP" in answer.err
+    assert cfgtrack("stops", plan, "1", "--step", "2").status == 2

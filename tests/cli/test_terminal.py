@@ -129,10 +129,22 @@ def test_a_long_answer_is_paged_from_its_top(cfgtrack: Command) -> None:
     assert plain.status == 3
 
 
+@pytest.mark.parametrize("words", [("draw", "--help"), ("--help",), ("record", "--help")])
+def test_a_long_help_is_paged(words: tuple[str, ...], cfgtrack: Command) -> None:
+    """The pager gets a help that is longer than the terminal, whole, and the terminal itself nothing."""
+    paged = Paged(cfgtrack, PAGER)
+    status, shown = paged(*words)
+    assert (status, shown) == (0, "")
+    assert paged.kept.read_text().startswith("Usage: ")
+    assert "Show this message and exit." in paged.kept.read_text()
+
+
 @pytest.mark.parametrize(
     ("words", "env"),
     [
         (("check", "BAD", *AT, "--no-pager"), {}),
+        (("--no-pager", "draw", "--help"), {}),
+        (("draw", "--help"), {"TERM": "dumb"}),
         (("--no-pager", "check", "BAD", *AT), {}),
         (("check", "BAD", *AT, "--json"), {}),
         (("check", "BAD", *AT), {"CFGTRACK_PAGER": ""}),
