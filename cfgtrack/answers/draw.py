@@ -10,10 +10,14 @@ from cfgtrack.answers.foreseeing import AfterStep, foreseen
 from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.past import Past
 from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.event import Entry
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.unknown import expect_thing, find
 from cfgtrack.network.network import Network
-from cfgtrack.rules.finding import Finding
+from cfgtrack.rules.acknowledgement import acknowledged
+from cfgtrack.rules.finding import Clock, Finding
+
+NO_RULES = "no rules are loaded: nothing was judged"
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +64,8 @@ class Scene:
     """What a picture is of, at its moment. `findings` are the open ones, to be marked.
 
     `ever`: the pairs of halves that were mated at any time, as far as is known at that moment: boxes stay where these
-    keep them.
+    keep them. `past`: breaches of a moment that nobody has acknowledged; `clocks` those that run; `discrepancies` what
+    was found otherwise and isn't explained. `unjudged` says why no rules judged it, "" where they did.
     """
 
     moment: Moment
@@ -70,6 +75,10 @@ class Scene:
     scope: Scope
     findings: tuple[Finding, ...] = ()
     ever: tuple[tuple[str, str], ...] = ()
+    past: tuple[Finding, ...] = ()
+    clocks: tuple[Clock, ...] = ()
+    discrepancies: tuple[Entry, ...] = ()
+    unjudged: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,10 +117,22 @@ def scene(
         past = foreseen(Past(journal, asking.moment(journal), strict=False), after)
         scope = scope_of(past, medium, loop, unit, hops, places=places)
         expect_there(past.plant, past.networks, scope)
-        judged = marked and past.rules.rules
-        findings = tuple(f for some in past.findings() for f in some if f.is_open) if judged else ()
         ever = journal.ever_mated(past.moment.known)
-        return Scene(past.moment, past.plant, past.configuration, past.networks, scope, findings, ever)
+        bare = Scene(past.moment, past.plant, past.configuration, past.networks, scope, ever=ever)
+        if not marked:
+            return replace(bare, unjudged="findings aren't marked, as was asked")
+        discrepancies = tuple(journal.discrepancies(past.moment.at, past.moment.known))
+        if not past.rules.rules:
+            return replace(bare, discrepancies=discrepancies, unjudged=NO_RULES)
+        plain, excused = past.findings()
+        unseen, _ = acknowledged((f for f in plain if f.mode == "at"), past.acknowledgements)
+        return replace(
+            bare,
+            findings=tuple(f for f in (*plain, *excused) if f.is_open),
+            past=tuple(unseen),
+            clocks=tuple(past.clocks()),
+            discrepancies=discrepancies,
+        )
 
 
 def before_and_now(

@@ -6,14 +6,17 @@ without power, an open end, a lock are noted, unless a finding names them: a spa
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import NamedTuple
 
 from cfgtrack.model.defect import Defect, defects_on
 from cfgtrack.model.lock import devices_on
 from cfgtrack.model.part import LOAD
 from cfgtrack.model.plant import HOLD, owner_of, port_of
+from cfgtrack.model.time import format_instant
 from cfgtrack.network.facing import faced_by
 from cfgtrack.rules.finding import Finding
 from cfgtrack.rules.saying import say_list
@@ -21,20 +24,37 @@ from cfgtrack.show.defects import marks
 from cfgtrack.show.drawing.sheet import Alarm, Mark, Note
 from cfgtrack.show.drawing.survey import Survey
 from cfgtrack.show.findings import severity_word
-from cfgtrack.show.tables import count
+from cfgtrack.show.tables import count, span_text
 
 _FEW = 2
 _MOST = 12
 _SHOWN = 3
 """So many numbers of findings stand at one thing: more would hide it."""
 
-_CUT_OFF, _LOOSE, _DEFECT, _LEAK = "CUT OFF", "HELD BY NOTHING", "DEFECT", "LEAK"
+_NAMED = 8
+"""So many things a note names, before it counts the rest."""
+
+_CUT_OFF, _LOOSE, _DEFECT, _LEAK, _LIVE = "CUT OFF", "HELD BY NOTHING", "DEFECT", "LEAK", "LIVE END"
 _WHY = {
     _CUT_OFF: "liquid without a path to any expansion vessel",
     _LOOSE: "held by nothing",
     _DEFECT: "can't be done until it is rectified",
     _LEAK: "leaks",
+    _LIVE: "demated and not capped, with power or liquid behind it",
 }
+_HARMLESS = (HOLD, "data", "bond")
+"""What an open end of these lets out harms nobody."""
+
+
+class _Told(NamedTuple):
+    """What has a note of its own, by number: an open finding, a breach that is past, a clock, a discrepancy."""
+
+    alarm: Alarm
+    word: str
+    text: str
+    headline: str
+    sort: str
+    severity: int | None = None
 
 
 def named_by(finding: Finding) -> dict[str, None]:
@@ -62,24 +82,58 @@ class Alarms:
     owners: Sequence[str]
     _at: dict[str, list[int]] = field(default_factory=dict, init=False)
     _named: dict[str, dict[str, None]] = field(default_factory=dict, init=False)
-    _told: list[Finding] = field(default_factory=list, init=False)
-    _untold: int = field(default=0, init=False)
+    _told: list[_Told] = field(default_factory=list, init=False)
+    _untold: list[_Told] = field(default_factory=list, init=False)
     _asked: set[str] = field(default_factory=set, init=False)
     _used: set[str] = field(default_factory=set, init=False)
-    _facts: dict[str, dict[str, None]] = field(default_factory=dict, init=False)
-    _noted: dict[str, dict[str, None]] = field(default_factory=dict, init=False)
+    _facts: dict[tuple[Alarm, str], dict[str, None]] = field(default_factory=dict, init=False)
 
     def __post_init__(self) -> None:
-        here = set(self.owners)
-        for finding in self.survey.scene.findings:
-            names = [name for name in named_by(finding) if owner_of(name) in here]
-            if not names:
-                self._untold += 1
+        scene = self.survey.scene
+        for finding in scene.findings:
+            excused = _is_excused(finding)
+            word = severity_word(finding.severity)
+            told = _Told(
+                Alarm.NOTED if excused else Alarm.WRONG,
+                word if excused else word.upper(),
+                _finding_text(finding),
+                finding.headline,
+                "excused" if excused else "open",
+                finding.severity,
+            )
+            self._tell(told, named_by(finding))
+        for finding in scene.past:
+            word = severity_word(finding.severity)
+            text = f"past and not acknowledged, at {format_instant(finding.time)}: {_finding_text(finding)}"
+            told = _Told(Alarm.WRONG, f"PAST: {word}", text, finding.headline, "past", finding.severity)
+            self._tell(told, dict.fromkeys(finding.subjects))
+        for clock in scene.clocks:
+            if clock.deadline is None:
                 continue
-            self._told.append(finding)
-            for name in names:
-                self._at.setdefault(name, []).append(len(self._told))
-                self._named.setdefault(owner_of(name), {})[name] = None
+            span = clock.deadline - scene.moment.at
+            left = f"{span_text(span)} left" if span >= 0 else f"RUN OUT {span_text(-span, up=True)} ago"
+            text = f"{left}: {clock.title} ({clock.rule})"
+            told = _Told(Alarm.WRONG, "CLOCK", text, f"{left}: {clock.rule}", "clock", clock.severity)
+            self._tell(told, dict.fromkeys(clock.subject.split()))
+        for entry in scene.discrepancies:
+            event = entry.event
+            text = (
+                f"found otherwise than recorded, unexplained: {', '.join(event.subjects)} (event {event.id})"
+            )
+            told = _Told(Alarm.WRONG, "DISCREPANCY", text, text, "discrepancy")
+            self._tell(told, dict.fromkeys(event.subjects))
+
+    def _tell(self, told: _Told, named: Iterable[str]) -> None:
+        """Give what is told a number at each thing here that it names; else only count it."""
+        here = set(self.owners)
+        names = [name for name in named if owner_of(name) in here]
+        if not names:
+            self._untold.append(told)
+            return
+        self._told.append(told)
+        for name in names:
+            self._at.setdefault(name, []).append(len(self._told))
+            self._named.setdefault(owner_of(name), {})[name] = None
 
     # --- what is asked for
 
@@ -87,7 +141,8 @@ class Alarms:
         """Return the marks of a port or contact: what names it, an open end, its locks and defects."""
         names = [address] if ":" not in address.partition(":")[2] else [address, port_of(address)]
         is_open = medium != HOLD and self.survey.paths(medium).is_open_end(address)
-        return (*self._state(names, "open end" if is_open else "", address), *self.hung(port_of(address)))
+        fact = "" if not is_open else "open end" if medium in _HARMLESS else _LIVE
+        return (*self._state(names, fact, address), *self.hung(port_of(address)))
 
     def facing_nothing(self, address: str) -> tuple[Mark, ...]:
         """Return the mark of a contact whose shell is mated to one that has nothing for it to meet."""
@@ -148,11 +203,11 @@ class Alarms:
             return ()
         devices = devices_on(now, thing)
         said = [
-            f"{what} by {' and '.join(holders)}"
+            self._note(what, thing, f"{what} by {' and '.join(holders)}")
             for what, is_tag in (("LOCKED", False), ("TAGGED", True))
             if (holders := [one.holder for one in devices if one.is_tag == is_tag])
         ]
-        return (*(self._note(word, thing) for word in said), *map(self._defect, defects_on(now, thing)))
+        return (*said, *map(self._defect, defects_on(now, thing)))
 
     # --- marks
 
@@ -164,20 +219,21 @@ class Alarms:
     def _state(self, names: Iterable[str], fact: str, address: str) -> tuple[Mark, ...]:
         """Return the marks of what findings say of some names, and of a fact, which is wrong if findings are."""
         told = self._numbers(names)
-        wrong = [n for n in told if not _is_excused(self._told[n - 1])]
+        wrong = [n for n in told if self._told[n - 1].alarm is Alarm.WRONG]
         if not told:
             if not fact:
                 return ()
             return (self._wrong(fact, address) if fact in _WHY else self._note(fact, address),)
-        if fact in _WHY and not wrong:
-            excused = (Mark(Alarm.NOTED, "", number) for number in told[:_SHOWN])
-            return (self._wrong(fact, address), *excused)
+        if fact in _WHY and not any(self._told[n - 1].sort == "open" for n in wrong):
+            others = (self._told_mark(n, self._told[n - 1].word) for n in (wrong or told)[:_SHOWN])
+            return (self._wrong(fact, address), *others)
         said = fact.upper() if wrong else fact
-        first = self._told[(wrong or told)[0] - 1]
-        word = said or severity_word(first.severity)
-        alarm = Alarm.WRONG if wrong else Alarm.NOTED
+        word = said or self._told[(wrong or told)[0] - 1].word
         shown = (wrong or told)[:_SHOWN]
-        return tuple(Mark(alarm, "" if i else word, number) for i, number in enumerate(shown))
+        return tuple(self._told_mark(number, "" if i else word) for i, number in enumerate(shown))
+
+    def _told_mark(self, number: int, word: str) -> Mark:
+        return Mark(self._told[number - 1].alarm, word, number)
 
     def _numbers(self, names: Iterable[str]) -> list[int]:
         names = list(names)
@@ -185,54 +241,85 @@ class Alarms:
         return sorted({n for name in names for n in self._at.get(name, ())})
 
     def _wrong(self, fact: str, what: str) -> Mark:
-        self._facts.setdefault(fact, {})[what] = None
-        return Mark(Alarm.WRONG, fact, len(self._told) + 1 + list(self._facts).index(fact))
+        return self._fact(Alarm.WRONG, fact, fact, what)
 
-    def _note(self, word: str, what: str) -> Mark:
-        self._noted.setdefault(word, {})[what] = None
-        return Mark(Alarm.NOTED, word)
+    def _note(self, word: str, what: str, said: str = "") -> Mark:
+        """Return the mark of what is merely so; `said`: the note's words, where they say more than the mark."""
+        return self._fact(Alarm.NOTED, word, said or word, what)
+
+    def _fact(self, alarm: Alarm, word: str, said: str, what: str) -> Mark:
+        self._facts.setdefault((alarm, said), {})[what] = None
+        return Mark(alarm, word, self._fact_number((alarm, said)))
+
+    def _fact_number(self, key: tuple[Alarm, str]) -> int:
+        return len(self._told) + 1 + list(self._facts).index(key)
 
     # --- told
 
     def notes(self) -> tuple[Note, ...]:
         """Return the notes: what is wrong first, by number, then what is merely so."""
-        return (*self._wrong_notes(), *self._noted_notes())
+        return (*self._notes(Alarm.WRONG), *self._notes(Alarm.NOTED))
 
-    def _wrong_notes(self) -> Iterator[Note]:
-        excused = [(n, f) for n, f in enumerate(self._told, 1) if _is_excused(f)]
-        wrong = [(n, f) for n, f in enumerate(self._told, 1) if not _is_excused(f)]
-        for number, finding in wrong[:_MOST]:
-            yield Note(Alarm.WRONG, _finding_text(finding), number)
-        if len(wrong) > _MOST:
-            yield Note(Alarm.WRONG, f"and {len(wrong) - _MOST} more findings")
-        for number, (word, things) in enumerate(self._facts.items(), len(self._told) + 1):
-            yield Note(Alarm.WRONG, f"{word}: {say_list(list(things))}: {_WHY[word]}", number)
-        if self._untold:
-            yield Note(Alarm.WRONG, f"{count(self._untold, 'finding')} about what isn't in this picture")
-        for number, finding in excused[:_MOST]:
-            yield Note(Alarm.NOTED, _finding_text(finding), number)
-
-    def _noted_notes(self) -> Iterator[Note]:
-        for word, things in self._noted.items():
-            yield Note(Alarm.NOTED, f"{word}: {say_list(list(things))}")
+    def _notes(self, alarm: Alarm) -> Iterator[Note]:
+        told = [(n, one) for n, one in enumerate(self._told, 1) if one.alarm is alarm]
+        for number, one in told[:_MOST]:
+            yield Note(alarm, one.text, number)
+        if len(told) > _MOST:
+            yield Note(alarm, f"and {len(told) - _MOST} more findings")
+        for key, things in self._facts.items():
+            if key[0] is alarm:
+                why = f": {_WHY[key[1]]}" if alarm is Alarm.WRONG else ""
+                yield Note(alarm, f"{key[1]}: {_named(list(things))}{why}", self._fact_number(key))
+        elsewhere = [one for one in self._untold if one.alarm is alarm]
+        if elsewhere:
+            graves = f" ({_graves(elsewhere)})" if _graves(elsewhere) else ""
+            yield Note(alarm, f"{count(len(elsewhere), 'finding')} about what isn't in this picture{graves}")
 
     def verdict(self) -> str:
-        """Return in a line how much is wrong, what first, and how much is merely noted."""
-        wrong = [f.headline for f in self._told if not _is_excused(f)]
-        wrong += [f"{word}: {what}" for word, things in self._facts.items() for what in things]
-        noted = sum(map(len, self._noted.values())) + sum(map(_is_excused, self._told))
-        said = "nothing wrong here"
+        """Return in a line how much is wrong, how grave and what first, and how much is merely noted."""
+        every = [*self._told, *self._untold]
+        shown = [one for one in self._told if one.alarm is Alarm.WRONG and one.sort != "past"]
+        facts = [
+            f"{key[1]}: {what}" for key, some in self._facts.items() if key[0] is Alarm.WRONG for what in some
+        ]
+        wrong = [*(one.headline for one in shown), *facts]
+        past = [one for one in every if one.sort == "past"]
+        elsewhere = [one for one in self._untold if one.alarm is Alarm.WRONG and one.sort != "past"]
+        noted = sum(len(some) for key, some in self._facts.items() if key[0] is Alarm.NOTED)
+        noted += sum(one.alarm is Alarm.NOTED for one in self._told)
+        parts = [self.survey.scene.unjudged]
         if wrong:
+            graves = f"{_graves(shown)}: " if _graves(shown) else ""
             more = f", and {len(wrong) - _FEW} more" if len(wrong) > _FEW else ""
-            said = f"{len(wrong)} wrong: {'; '.join(wrong[:_FEW])}{more}"
-        if self._untold:
-            said += f"; {count(self._untold, 'finding')} elsewhere"
-        return f"{said}; {noted} noted" if noted else said
+            parts.append(f"{len(wrong)} wrong: {graves}{'; '.join(wrong[:_FEW])}{more}")
+        elif not (parts[0] or past or elsewhere):
+            parts.append("no open finding, and nothing else wrong here")
+        if past:
+            parts.append(f"{len(past)} past and not acknowledged ({_graves(past)})")
+        if elsewhere:
+            graves = f" ({_graves(elsewhere)})" if _graves(elsewhere) else ""
+            parts.append(f"{count(len(elsewhere), 'finding')} elsewhere{graves}")
+        if noted:
+            parts.append(f"{noted} noted")
+        return "; ".join(filter(None, parts))
+
+
+def _graves(told: Iterable[_Told]) -> str:
+    """Return how many are of which severity, the gravest first: "1 catastrophic, 2 critical"."""
+    counted = Counter(one.severity for one in told if one.severity is not None)
+    return ", ".join(f"{counted[one]} {severity_word(one)}" for one in sorted(counted))
+
+
+def _named(things: Sequence[str]) -> str:
+    """Return the names of things, or of many the first few and how many more."""
+    if len(things) <= _NAMED:
+        return ", ".join(things)
+    return f"{', '.join(things[:_NAMED])} and {len(things) - _NAMED} more"
 
 
 def _finding_text(finding: Finding) -> str:
     """Return a finding in a line: how bad, what, by which rule, and by whom it is excused."""
-    told = f"{severity_word(finding.severity)}: {finding.headline} ({finding.rule})"
+    told = f"{severity_word(finding.severity).upper()}: {finding.headline} ({finding.rule})"
     if finding.approved is None or not finding.approved.excuses:
         return told
     anew = "" if finding.approved.anew is None else ", BROKEN ANEW since"

@@ -5,6 +5,7 @@ What has changed since the frame before is signed; a frame that comes with findi
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -12,13 +13,16 @@ from typing import TYPE_CHECKING
 
 from cfgtrack.answers.strip import frame_title
 from cfgtrack.model.time import format_instant
+from cfgtrack.rules.finding import SEVERITIES
+from cfgtrack.rules.saying import say_list
 from cfgtrack.show.drawing.arrange import drawn
 from cfgtrack.show.drawing.difference import Placeable, in_one_place, ringed, since
 from cfgtrack.show.drawing.ink import Group, Ink, Page, Rect, Text
 from cfgtrack.show.drawing.leaves import MARGIN, Block, extent, moved, one_page, pages, scaled
 from cfgtrack.show.drawing.lettering import cut_to, line, wrapped
 from cfgtrack.show.drawing.palette import ALARM, FAINT, INK, RULE
-from cfgtrack.show.drawing.sheet import Sheet
+from cfgtrack.show.drawing.sheet import Look, Sheet
+from cfgtrack.show.tables import count
 
 if TYPE_CHECKING:
     from cfgtrack.answers.strip import Frame, Strip
@@ -52,7 +56,8 @@ def strip_pages(
     pictures = _pictures(sheets)
     head = _head(strip, sheets, said, inner)
     room = None if height is None else height - 2 * MARGIN - 13 - head.height
-    grid = _Grid.of(pictures, strip, sheets, inner, room)
+    cut = _newly_cut_off(sheets)
+    grid = _Grid.of(pictures, strip, sheets, cut, inner, room)
     blocks = [head, *grid.rows(strip, sheets, pictures), *_findings(strip, inner), _legend(inner)]
     return (one_page(blocks, width, said),) if height is None else pages(blocks, width, height, said)
 
@@ -109,7 +114,16 @@ def _head(strip: Strip, sheets: Sequence[Sheet], title: str, width: float) -> Bl
     changes = len(strip.frames) - 1
     steps = f"{changes} {'step changes' if changes == 1 else 'steps change'} a path"
     of = f" of: {sheets[0].title}" if sheets[0].title else ""
-    ink.append(line(0, y, cut_to(f"{steps}{of}", width, 10, bold=True), size=10, bold=True, role="verdict"))
+    ink.append(
+        line(
+            0,
+            y,
+            cut_to(f"{_verdict(strip)}; {steps}{of}", width, 10, bold=True),
+            size=10,
+            bold=True,
+            role="verdict",
+        )
+    )
     y += 12
     for text in wrapped(f"{strip.moment}; with likely durations; foreseen, not recorded", width, 8):
         ink.append(line(0, y, text, size=8, colour=FAINT, role="moment"))
@@ -125,6 +139,7 @@ class _Grid:
     cell: float
     scale: float
     caption: float
+    cut: Sequence[Sequence[str]]
 
     @classmethod
     def of(
@@ -132,6 +147,7 @@ class _Grid:
         pictures: Sequence[_Picture],
         strip: Strip,
         sheets: Sequence[Sheet],
+        cut: Sequence[Sequence[str]],
         width: float,
         room: float | None,
     ) -> _Grid:
@@ -144,12 +160,12 @@ class _Grid:
         if columns == len(pictures):
             cell = min(cell, max(wide * scale, 220.0) + 2 * _PAD)
         caption = max(
-            sum(_LEAD if bold else 9.5 for _, bold in _caption(frame, sheet, cell, n))
+            sum(_LEAD if bold else 9.5 for _, bold in _caption(frame, sheet, cut[n], cell, n))
             for n, (frame, sheet) in enumerate(zip(strip.frames, sheets, strict=True))
         )
         if room is not None:
             scale = min(scale, _for_rows(max(high, 1.0), caption + 3 * _PAD + _GAP, scale, room))
-        return cls(columns, cell, scale, caption)
+        return cls(columns, cell, scale, caption, cut)
 
     def rows(self, strip: Strip, sheets: Sequence[Sheet], pictures: Sequence[_Picture]) -> Iterator[Block]:
         """Yield the rows of frames."""
@@ -163,7 +179,7 @@ class _Grid:
             yield Block(high + _GAP, tuple(ink))
 
     def _frame(self, frame: Frame, sheet: Sheet, picture: _Picture, number: int, high: float) -> Group:
-        wrong = bool(frame.findings)
+        wrong = bool(frame.findings or self.cut[number])
         edge = Rect(
             0,
             0,
@@ -175,10 +191,10 @@ class _Grid:
         )
         ink: list[Ink] = [edge]
         y = _PAD
-        for text, bold in _caption(frame, sheet, self.cell, number):
+        for text, bold in _caption(frame, sheet, self.cut[number], self.cell, number):
             y += _LEAD if bold else 9.5
             size = _CAPTION if bold else _TOLD
-            is_finding = wrong and text.startswith("FINDING")
+            is_finding = wrong and text.startswith(("FINDING", "CUT OFF"))
             colour = ALARM if is_finding else INK if bold else FAINT
             ink.append(line(_PAD, y - 3, text, size=size, bold=bold, colour=colour, role="caption"))
         inside = moved(scaled(picture.ink, self.scale), _PAD, self.caption + 2 * _PAD)
@@ -191,18 +207,45 @@ class _Grid:
         return Group(str(number), "frame", frame_title(frame), tuple(ink), data)
 
 
+def _newly_cut_off(sheets: Sequence[Sheet]) -> list[tuple[str, ...]]:
+    """Return of each frame which volumes are cut off in it that weren't in the one before."""
+    before: set[str] = set()
+    found = []
+    for sheet in sheets:
+        bars = [bar for box in sheet.boxes for bar in box.bars]
+        now = [bar.key for bar in bars if bar.look is Look.CUT_OFF and any(bar.texts)]
+        found.append(tuple(key for key in now if key not in before))
+        before = set(now)
+    return found
+
+
+def _verdict(strip: Strip) -> str:
+    """Return what the whole plan's findings are, the gravest first."""
+    counted = Counter(mark.category or "impossible" for mark in strip.findings if not mark.excused)
+    if not counted:
+        return "no finding"
+    order = ["impossible", *SEVERITIES.values()]
+    said = ", ".join(f"{counted[word]} {word}" for word in sorted(counted, key=order.index))
+    return f"{count(counted.total(), 'finding')}: {said}"
+
+
 def _for_rows(high: float, beside: float, scale: float, room: float) -> float:
     """Return the scale at which as many rows fill a page as do with pictures that are a little smaller."""
     rows = max(1, int(room // (beside + high * max(_SMALLEST, 0.8 * scale))))
     return max(0.1, (room / rows - beside) / high)
 
 
-def _caption(frame: Frame, sheet: Sheet, cell: float, number: int) -> list[tuple[str, bool]]:
+def _caption(
+    frame: Frame, sheet: Sheet, cut: Sequence[str], cell: float, number: int
+) -> list[tuple[str, bool]]:
     """Return the lines over a frame, each with whether it is bold."""
     room = cell - 2 * _PAD
     lines = [(text, True) for text in wrapped(f"{number}  {frame_title(frame)}", room, _CAPTION, bold=True)]
     if frame.findings:
         said = f"FINDING {', '.join(map(str, frame.findings))}"
+        lines += [(text, True) for text in wrapped(said, room, _CAPTION, bold=True)]
+    if cut:
+        said = f"CUT OFF: {say_list(cut)}"
         lines += [(text, True) for text in wrapped(said, room, _CAPTION, bold=True)]
     for word, links in (("makes", frame.begun), ("breaks", frame.ended)):
         if links:
@@ -240,7 +283,7 @@ def _legend(width: float) -> Block:
     said = (
         "Each frame is what is so after its step; 0 is what is so before. Signed since the frame before:"
         " + only now, \N{EN DASH} only before (dashed), \N{NOT EQUAL TO} changed. A thick edge: a finding comes with"
-        " it."
+        " it, or a volume is newly cut off in it."
     )
     lines = wrapped(said, width, 7.5)
     ink = [line(0, 10 + 9 * i, text, size=7.5, colour=FAINT, role="legend") for i, text in enumerate(lines)]

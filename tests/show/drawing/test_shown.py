@@ -4,8 +4,10 @@ from dataclasses import replace
 
 import pytest
 
-from cfgtrack.answers.draw import Scene, Scope
+from cfgtrack.answers.draw import NO_RULES, Scene, Scope
 from cfgtrack.model.action import Action
+from cfgtrack.model.time import MINUTE
+from cfgtrack.rules.finding import Clock
 from cfgtrack.show.drawing.sheet import Alarm, Box, Form, Line, Look, Sheet, Symbol
 from cfgtrack.show.drawing.shown import shown
 from tests.happening import happened
@@ -49,14 +51,14 @@ def test_the_same_scene_gives_the_same_sheet(name):
 @pytest.mark.parametrize(
     ("scope", "said"),
     [
-        (Scope.one_medium("fluid"), "E2 demated open end"),
+        (Scope.one_medium("fluid"), "E2 demated LIVE END"),
         (Scope.one_medium("fluid"), "COIL 9 l CUT OFF"),
         (Scope.one_medium("fluid"), "V2 shut : P3 | MAN"),
         (Scope.one_medium("fluid"), "V1 open : P1 | MAN"),
         (Scope.one_medium("power"), "HEATER no power"),
         (Scope.one_medium("power"), "I1 | BUS"),
         (Scope.one_medium("hold"), "B1, B2 bolt torqued"),
-        (Scope.everything(), "E2 demated open end"),
+        (Scope.everything(), "E2 demated LIVE END"),
         (Scope.everything(), "B1, B2 bolt torqued"),
         (Scope.around("PUMP-1"), "B1, B2 bolt torqued"),
         (Scope.places(), "PUMP-2 home FLOOR"),
@@ -135,25 +137,52 @@ def test_what_a_finding_names_is_wrong_and_has_its_number():
     first = sheet.notes[0]
     assert (first.alarm, first.number) == (Alarm.WRONG, 1)
     assert FINDING.rule in first.text
-    assert sheet.verdict.startswith("2 wrong: ")  # and the spare's own liquid, capped at all ends
+    assert sheet.verdict.startswith(
+        "3 wrong: 1 catastrophic: "
+    )  # the spare's own liquid, and a live end, too
     groups = [note.alarm for note in sheet.notes]
     assert groups == sorted(groups, key=lambda alarm: alarm is Alarm.NOTED)
 
 
-def test_an_open_end_is_noted_until_a_rule_speaks_of_it():
-    """An uncapped end is merely noted; a finding that names it makes it wrong."""
+def test_a_live_open_end_is_wrong_with_or_without_a_rule():
+    """A demated uncapped end with liquid behind it is wrong; a finding that names it says more, with its number."""
     [(alarm, word, _)] = alarms_of(boxes(marked())["HOSE-2"])
-    assert (alarm, word) == (Alarm.NOTED, "open end")
+    assert (alarm, word) == (Alarm.WRONG, "LIVE END")
     named = replace(FINDING, subjects=("HOSE-2:E2",), reasons=())
     [(alarm, word, number)] = alarms_of(boxes(marked(named))["HOSE-2"])
-    assert (alarm, word, number) == (Alarm.WRONG, "OPEN END", 1)
+    assert (alarm, word, number) == (Alarm.WRONG, "LIVE END", 1)
+
+
+def test_a_breach_that_is_past_is_told_until_it_is_acknowledged():
+    """A breach of a moment is no open finding; the verdict and a note still tell it, and how grave it was."""
+    past = replace(FINDING, mode="at", subjects=("PANEL-1:V2",), reasons=())
+    world = yard()
+    sheet = shown(Scene(MOMENT, *world, Scope.one_medium("fluid"), past=(past,)))
+    assert "1 past and not acknowledged (1 catastrophic)" in sheet.verdict
+    assert sheet.notes[0].text.startswith("past and not acknowledged")
+    assert [mark[2] for mark in alarms_of(boxes(sheet)["PANEL-1"])] == [1]
+
+
+def test_what_no_rule_judged_is_never_called_well():
+    """Without rules the verdict says so, and not that nothing is wrong."""
+    sheet = shown(Scene(MOMENT, *yard(), Scope.one_medium("power"), unjudged=NO_RULES))
+    assert sheet.verdict.startswith("no rules are loaded: nothing was judged")
+    assert "nothing else wrong" not in sheet.verdict
+
+
+def test_a_running_clock_has_a_note_and_a_mark():
+    """What is left of a running clock stands in a note, and its number at what it is of."""
+    clock = Clock("heater", "Heater fed", 2, "PUMP-1", MOMENT.at, MOMENT.at + 30 * MINUTE)
+    sheet = shown(Scene(MOMENT, *yard(), Scope.one_medium("power"), clocks=(clock,)))
+    assert sheet.notes[0].text.startswith("30 min left: ")
+    assert (Alarm.WRONG, "CLOCK", 1) in alarms_of(boxes(sheet)["PUMP-1"])
 
 
 def test_a_spare_without_power_is_noted():
     """A load that nothing feeds is noted, not shouted, as long as no rule needs it fed."""
     sheet = sheet_of(yard(), Scope.one_medium("power"))
-    assert alarms_of(boxes(sheet)["PUMP-2"]) == [(Alarm.NOTED, "no power", 0)]
-    assert sheet.verdict.startswith("nothing wrong here")
+    assert alarms_of(boxes(sheet)["PUMP-2"]) == [(Alarm.NOTED, "no power", 1)]
+    assert sheet.verdict == "no open finding, and nothing else wrong here; 1 noted"
 
 
 def test_what_is_excused_is_noted():
@@ -193,7 +222,7 @@ id = "MASK-1"
 part = "mask"
 """)
     text = reading(sheet_of(world, Scope.everything()))
-    for alarm in ("IN free open end", "BAG 3 l CUT OFF", "FACE no air"):
+    for alarm in ("IN free LIVE END", "BAG 3 l CUT OFF", "FACE no air"):
         assert alarm in text
 
 

@@ -17,7 +17,8 @@ from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.trouble import BadInput, NoAnswer
 from cfgtrack.network.network import Network, state_links
-from cfgtrack.show.drawing.ink import Group, Page, Path, Text
+from cfgtrack.show.drawing.ink import Group, Page, Path, Rect, Text
+from cfgtrack.show.drawing.sheet import Look
 from cfgtrack.show.drawing.shown import shown
 from cfgtrack.show.drawing.strip import strip_pages
 from tests.demo.as_run import FAILED, FAULTY, NIGHTS, PLAN, SPARE, TRAPPING
@@ -81,6 +82,25 @@ def test_there_is_a_frame_just_where_a_path_changes(asking, name, plan):
 def pages_of(found: Strip, **paper: Any) -> tuple[Page, ...]:
     """Return a strip as it is drawn."""
     return strip_pages(found, [shown(frame.scene, fold=False) for frame in found.frames], **paper)
+
+
+def test_a_frame_in_which_a_volume_is_newly_cut_off_is_framed_as_wrong(found):
+    """Its edge is thick, and its caption names what is cut off; the strip's verdict counts the plan's findings."""
+    [page] = pages_of(found)
+    cut: set[str] = set()
+    ever: set[str] = set()
+    for frame, drawn_frame in zip(found.frames, groups(page, "frame"), strict=True):
+        bars = [bar for box in shown(frame.scene, fold=False).boxes for bar in box.bars]
+        now = {bar.key for bar in bars if bar.look is Look.CUT_OFF and any(bar.texts)}
+        said = " ".join(one.text for one in drawn_frame.ink if isinstance(one, Text))
+        edge = next(one for one in drawn_frame.ink if isinstance(one, Rect))
+        assert ("CUT OFF: " in said) == bool(now - cut)
+        assert (edge.thickness > 2) == bool(frame.findings or now - cut)
+        cut = now
+        ever |= now
+    assert ever
+    standing = [one for one in found.findings if not one.excused]
+    assert f"{len(standing)} findings: " in words(page)
 
 
 @pytest.fixture(scope="module")
