@@ -17,7 +17,7 @@ import click
 T = TypeVar("T")
 
 OWN_PAGER = "CFGTRACK_PAGER"
-"""The variable that names the pager, else $PAGER, else less: empty for none."""
+"""The variable that names the pager, else $PAGER, else less: either empty for none."""
 
 _SHOWN_EVERY = 0.2
 _KEEPS = " (Ctrl-C keeps what there is)"
@@ -166,6 +166,6 @@ def print_text(text: str, *, colour: bool, paged: bool) -> None:
 def _wants_pager(text: str) -> bool:
     if not (is_terminal() and sys.stdin.isatty()) or os.environ.get("TERM", "dumb") == "dumb":
         return False
-    if os.environ.get(OWN_PAGER, "less") in ("", "cat"):
+    if os.environ.get(OWN_PAGER, os.environ.get("PAGER", "less")).strip() in ("", "cat"):
         return False
     return text.count("\n") + 2 > get_terminal_size().lines

@@ -168,6 +168,7 @@ _FORMS = {
 }
 _ANY = ac.NOTES | ac.DEVICE_ACTIONS | ac.DEFECT_ACTIONS | {ac.FOUND}
 _LISTED = 8
+_VALVES = ("open", "shut")
 _SEQUENCES = (".toml", ".csv")
 """How the name of a sequence's file ends."""
 
@@ -215,7 +216,8 @@ def say_instead(
             return (
                 f": say {told}; of its ports {', '.join(of_ports)}, as in `{of_ports[0]} {subjects[0]}:PORT`"
             )
-    return f": say {', or '.join(_told(phrase, subjects, plant, more) for phrase in fit)}"
+    asked = f"; `cfgtrack isolate {subjects[0]}` tells what isolates it" if meant == "isolate" and subjects else ""
+    return f": say {', or '.join(_told(phrase, subjects, plant, more) for phrase in fit)}{asked}"
 
 
 def for_command(
@@ -355,11 +357,13 @@ def _told(phrase: str, subjects: Sequence[str], plant: Plant | None, more: str) 
     first = subjects[0]
     if plant is not None and plant.port(first) is None and verb not in (ac.PLACE, ac.LIFT, *_ANY):
         ports = _ports_for(verb, first, plant)
-        subjects = [ports[0] if len(ports) == 1 else f"{first}:PORT", *subjects[1:]] if ports else subjects
+        # The only valve of a unit need not be what was meant: of a booster it may be the one to its expansion.
+        alone = len(ports) == 1 and verb not in _VALVES
+        subjects = [ports[0] if alone else f"{first}:PORT", *subjects[1:]] if ports else subjects
     form = _FORMS.get(verb, ())
     given = [*subjects, *form[len(subjects) :]]
     words = f" {_BETWEEN.get(verb, 'to')} ".join(given) if verb not in _ANY else " ".join(given)
-    listed = f"; its ports for that: {', '.join(ports[:_LISTED])}" if len(ports) > 1 else ""
+    listed = f"; its ports for that: {', '.join(ports[:_LISTED])}" if ports and ports[0] not in subjects else ""
     if ports[_LISTED:]:
         listed += " ..."
     return f"`{' '.join(filter(None, (verb, words, more)))}` ({of}{listed})"

@@ -39,11 +39,16 @@ def _zone(name: str) -> ZoneInfo:
 def local_text(instant: int, zone: str) -> str:
     """Return the time of day in a zone, in whole minutes, with its offset from UTC: what is told beside UTC.
 
+    "" where the local day is none that a calendar has: at the ends of the years 1 to 9999.
+
     >>> local_text(1_762_887_060_000_000, "Europe/Oslo"), local_text(1_762_903_830_000_000, "Europe/Oslo")
     ('19:51 +01:00', '00:30 +01:00 the next day')
     """
     utc = _EPOCH + timedelta(microseconds=instant // SECOND * SECOND)
-    local = utc.astimezone(_zone(zone))
+    try:
+        local = utc.astimezone(_zone(zone))
+    except OverflowError:
+        return ""
     offset = local.utcoffset() or timedelta()
     minutes = round(offset.total_seconds()) // 60
     sign = "-" if minutes < 0 else "+"
@@ -58,7 +63,8 @@ def with_local(instant: int, zone: str) -> str:
     >>> with_local(1_762_887_060_000_000, "Europe/Oslo"), with_local(0, "")
     ('2025-11-11T18:51:00Z (19:51 +01:00)', '1970-01-01T00:00:00Z')
     """
-    return f"{format_instant(instant)} ({local_text(instant, zone)})" if zone else format_instant(instant)
+    local = local_text(instant, zone) if zone else ""
+    return f"{format_instant(instant)} ({local})" if local else format_instant(instant)
 
 
 def zone_at(places: Mapping[str, Place], place: str) -> str:

@@ -522,11 +522,9 @@ def plant_text(
             whole=whole,
         ),
         _capped(DEFECTS, report.defects, defect_table, whole=whole),
-        _capped(
+        titled(
             "Running clocks",
-            sorted(report.clocks, key=lambda c: (c.deadline is None, c.deadline or 0)),
-            lambda clocks: clock_rows(clocks, moment),
-            whole=whole,
+            clock_rows(sorted(report.clocks, key=lambda c: (c.deadline is None, c.deadline or 0)), moment),
         ),
         table(heads, rows),
         _capped("Retired, no longer of the plant", report.retired, _retired_lines, whole=whole),
@@ -539,8 +537,9 @@ def _calm(judged: Judged) -> str:
     looked = "nothing cut off, every unit held"
     if not judged.has_rules:
         return indented(f"Nothing is seen that needs attention ({looked}), but {NO_RULES}", by=0)
-    findings = "no open finding" if judged.is_judged else "findings not looked for"
-    return indented(f"Nothing needs attention: {findings}, {looked}", by=0)
+    if not judged.is_judged:
+        return indented(f"Nothing is seen that needs attention ({looked}), but findings were not looked for", by=0)
+    return indented(f"Nothing needs attention: no open finding, {looked}", by=0)
 
 
 def _capped(
