@@ -278,7 +278,7 @@ class Alarms:
     def verdict(self) -> str:
         """Return in a line how much is wrong, how grave and what first, and how much is merely noted."""
         every = [*self._told, *self._untold]
-        shown = [one for one in self._told if one.alarm is Alarm.WRONG and one.sort != "past"]
+        shown = [one for one in self._told if one.sort == "open"]
         facts = [
             f"{key[1]}: {what}" for key, some in self._facts.items() if key[0] is Alarm.WRONG for what in some
         ]
@@ -294,6 +294,11 @@ class Alarms:
             parts.append(f"{len(wrong)} wrong: {graves}{'; '.join(wrong[:_FEW])}{more}")
         elif not (parts[0] or past or elsewhere):
             parts.append("no open finding, and nothing else wrong here")
+        clocks = [one.headline for one in self._told if one.sort == "clock"]
+        if clocks:
+            parts.append(f"{count(len(clocks), 'running clock')}: {clocks[0]}")
+        if others := sum(one.sort == "discrepancy" for one in self._told):
+            parts.append(count(others, "open discrepancy", "open discrepancies"))
         if past:
             parts.append(f"{len(past)} past and not acknowledged ({_graves(past)})")
         if elsewhere:

@@ -101,6 +101,18 @@ class Schematic:
                     found.setdefault(end, side)
         return found
 
+    @cached_property
+    def _free_side(self) -> dict[str, str]:
+        """On which side the rows of each owner are that were never mated: where what comes last in the flow will be."""
+        found: dict[str, str] = {}
+        for end, side in self.sides.items():
+            if side == "in" or owner_of(end) not in found:
+                found[owner_of(end)] = "out" if side == "in" else "in"
+        return found
+
+    def _side(self, end: str) -> str:
+        return self.sides.get(end) or self._free_side.get(owner_of(end), "")
+
     def _groups(self, one: Contents) -> Iterator[tuple[int, Group]]:
         for turn, group in enumerate(self.inside(one.owner, one.medium).groups):
             if one.groups is None or turn in one.groups:
@@ -201,7 +213,7 @@ class Schematic:
             tuple(map(kind.says, kind.statuses)),
             medium,
             bar,
-            self.sides.get(address, ""),
+            self._side(address),
             joined=is_facing,
             capped=not is_joined and state.value != kind.parted,
             to=state.other or "" if is_facing else "",

@@ -379,3 +379,31 @@ def test_a_small_picture_draws_each_for_itself():
     """With few boxes nothing is folded unless it is asked for."""
     assert all(box.count == 1 for box in sheet_of(_many(5), Scope.one_medium("fluid")).boxes)
     assert any(box.count == 5 for box in sheet_of(_many(5), Scope.one_medium("fluid"), fold=True).boxes)
+
+
+def test_a_row_never_mated_is_where_it_stays_once_it_is_mated():
+    """In a box with lines a row that was never mated is on the side of what follows, and stays there when mated."""
+    world = yard("""
+[[part]]
+id = "tail"
+port = [{ name = "F1", kind = "fluid-disconnect" }, { name = "F2", kind = "fluid-disconnect" }]
+node = [{ name = "N", medium = "fluid", expansion = true }]
+links = [["F1", "N"], ["F2", "N"]]
+[[unit]]
+id = "TAIL-1"
+part = "tail"
+[[unit]]
+id = "TAIL-2"
+part = "tail"
+[[unit]]
+id = "TAIL-3"
+part = "tail"
+""")
+    places = [Action(f"a{i}", "as-found", (f"TAIL-{i}",), AT, place="FLOOR") for i in (1, 2, 3)]
+    done(world, *places, Action("b", "mate", ("TAIL-1:F1", "TAIL-2:F1"), AT))
+    before = boxes(sheet_of(world, Scope.one_medium("fluid")))["TAIL-2"]
+    world.configuration.apply(
+        happened(world.configuration, Action("c", "mate", ("TAIL-2:F2", "TAIL-3:F1"), AT))
+    )
+    after = boxes(sheet_of(world, Scope.one_medium("fluid")))["TAIL-2"]
+    assert [row.side for row in before.rows] == [row.side for row in after.rows] == ["in", "out"]
