@@ -216,7 +216,11 @@ def say_instead(
             return (
                 f": say {told}; of its ports {', '.join(of_ports)}, as in `{of_ports[0]} {subjects[0]}:PORT`"
             )
-    asked = f"; `cfgtrack isolate {subjects[0]}` tells what isolates it" if meant == "isolate" and subjects else ""
+    asked = (
+        f"; `cfgtrack isolate {subjects[0]}` tells what isolates it"
+        if meant == "isolate" and subjects
+        else ""
+    )
     return f": say {', or '.join(_told(phrase, subjects, plant, more) for phrase in fit)}{asked}"
 
 
@@ -363,7 +367,9 @@ def _told(phrase: str, subjects: Sequence[str], plant: Plant | None, more: str) 
     form = _FORMS.get(verb, ())
     given = [*subjects, *form[len(subjects) :]]
     words = f" {_BETWEEN.get(verb, 'to')} ".join(given) if verb not in _ANY else " ".join(given)
-    listed = f"; its ports for that: {', '.join(ports[:_LISTED])}" if ports and ports[0] not in subjects else ""
+    listed = (
+        f"; its ports for that: {', '.join(ports[:_LISTED])}" if ports and ports[0] not in subjects else ""
+    )
     if ports[_LISTED:]:
         listed += " ..."
     return f"`{' '.join(filter(None, (verb, words, more)))}` ({of}{listed})"

@@ -538,7 +538,9 @@ def _calm(judged: Judged) -> str:
     if not judged.has_rules:
         return indented(f"Nothing is seen that needs attention ({looked}), but {NO_RULES}", by=0)
     if not judged.is_judged:
-        return indented(f"Nothing is seen that needs attention ({looked}), but findings were not looked for", by=0)
+        return indented(
+            f"Nothing is seen that needs attention ({looked}), but findings were not looked for", by=0
+        )
     return indented(f"Nothing needs attention: no open finding, {looked}", by=0)
 
 
