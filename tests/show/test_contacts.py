@@ -123,8 +123,8 @@ def test_a_shell_on_a_connector_without_contacts() -> None:
     """All contacts of its medium lead to the one that has none; parted, those that are live are open ends."""
     now = Configuration(parse_definition({"m.toml": MIXED}).plant())
     for scope in (Scope.around("S"), Scope.everything()):
-        assert text_of(scene(now, scope)).count("demated open end") == 1
-        assert "J.1 demated open end" in text_of(scene(now, scope))
+        assert text_of(scene(now, scope)).count("demated LIVE END") == 1
+        assert "J.1 demated LIVE END" in text_of(scene(now, scope))
     now.apply(happened(now, Action("e", "mate", ("S:J", "T:P"), 1)))
     assert is_made(now, "S:J")
     lines = shown(scene(now)).lines
