@@ -88,7 +88,8 @@ class Pen:
         if one.role == "goes on":
             return replace(one, fill="#ffffff")
         stroke = STROKES[look]
-        return replace(one, thickness=stroke.thickness, dash=stroke.dash, double=stroke.double)
+        thick = stroke.thickness * (1 if stroke.double else weight_of(row.medium, self.media))
+        return replace(one, thickness=thick, dash=stroke.dash, double=stroke.double)
 
     def _wires(self, row: Row, edge: float, inner: float, gate_at: float | None, t: float) -> list[Ink]:
         """Return a row's line: where a gate is on it, each half looks like what it belongs to."""
