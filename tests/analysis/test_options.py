@@ -120,7 +120,7 @@ def test_a_port_alone(walk):
 
 def told(finding: Finding) -> tuple[Any, ...]:
     """Return all that a finding tells, but for the name of the event and of the step, and what only a check tells."""
-    untold = ("event", "step", "mix", "hinges_on")
+    untold = ("event", "step", "mix", "hinges_on", "follows", "untraced")
     return tuple(sorted((k, str(v)) for k, v in json_of(finding).items() if k not in untold))
 
 

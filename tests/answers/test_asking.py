@@ -47,7 +47,9 @@ def test_the_same_answer(cfgtrack: Command) -> None:
     """What is asked in Python is what the command line answers, for the same two times."""
     cfgtrack.ok("shut", "HALL:V1", "--at", AT)
     found = state(asking(cfgtrack, at=LATER), "PUMP-1")
-    assert json.loads(json.dumps(json_of(found))) == cfgtrack("state", "PUMP-1", "--at", LATER, "--json").json
+    said = cfgtrack("state", "PUMP-1", "--at", LATER, "--json").json
+    said.pop("time_note", None)  # each says of its own clock whether that is in the future
+    assert {k: v for k, v in json.loads(json.dumps(json_of(found))).items() if k != "time_note"} == said
     assert found.state.address == "PUMP-1"
     assert found.notes == ()
 
@@ -93,7 +95,7 @@ def test_the_example_of_the_documentation(cfgtrack: Command, monkeypatch: pytest
     monkeypatch.chdir(cfgtrack.folder)
     with contextlib.redirect_stdout(io.StringIO()) as out:
         exec(textwrap.dedent(example), {})  # the documentation's own code
-    assert out.getvalue().startswith("at 2031-05-01T09:20:00Z (")
+    assert out.getvalue().startswith("at 2031-05-01T09:20:00Z")
     assert "'state': {'address': 'PUMP-1'" in out.getvalue()
 
 

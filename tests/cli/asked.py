@@ -481,12 +481,14 @@ def checking(s: Asker) -> None:
         report = s.ask("check", s.file(f"{name}.toml", plan), "--at", at(3), status=3)
         dead = next(f for f in report["check"]["new"] if f["rule"] == "dead")
         assert any(cure[how] is not None for cure in dead["cures"]), dead["cures"]
-    thrice = EXCHANGE.format(
-        steps='{ id = "out", do = "demate BOX-1:J" }, { id = "in", do = "mate BOX-1:J to WALL:J" },'
+    live = EXCHANGE.format(steps="").replace(
+        '{ id = "off", do = "de-energise WALL:K", takes = "1 min" },', ""
     )
-    new = s.ask("check", s.file("thrice.toml", thrice), "--at", at(3), status=3)["check"]["new"]
+    live = live.replace('{ id = "on"', '{ id = "out", do = "demate BOX-1:J" }, { id = "on"')
+    live = live.replace('{ id = "last", do = "demate BOX-1:J" },', "")
+    new = s.ask("check", s.file("live.toml", live), "--at", at(3), status=3)["check"]["new"]
     live_at = [one["step"] for one in new].index("out")
-    assert [one["step"] for one in new if one["follows"] == live_at + 1] == ["in", "last"]
+    assert [one["step"] for one in new if one["follows"] == live_at + 1] == ["on"]
     steps = "".join(f'{{ id = "{code}", do = "{words}" }},\n' for code, words in IMPOSSIBLE.items())
     bad = s.file("bad.toml", EXCHANGE.format(steps=steps))
     report = s.ask("check", bad, status=3)

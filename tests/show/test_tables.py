@@ -188,7 +188,10 @@ def test_a_deadline_is_told_in_the_zone_too():
 @pytest.fixture(params=[72, 180])
 def terminal(request):
     """Yield standard output that is a terminal of so many columns, and their number."""
-    ours, theirs = pty.openpty()
+    try:
+        ours, theirs = pty.openpty()
+    except OSError as err:  # a machine without terminals of its own
+        pytest.skip(str(err))
     ioctl(theirs, TIOCSWINSZ, pack("HHHH", 24, request.param, 0, 0))
     with os.fdopen(theirs, "w") as stream:
         yield stream, request.param

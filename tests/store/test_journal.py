@@ -83,7 +83,7 @@ def test_what_has_a_state_is_not_defined_away(journal: Journal) -> None:
     for changed, says in (
         (
             replace(DEFINITION, parts={**DEFINITION.parts, "box": without}),
-            "X:F has been demated and is no port",
+            "X:F has had a status and is no port",
         ),
         (
             replace(DEFINITION, kinds={**DEFINITION.kinds, "disconnect": higher}),
