@@ -245,7 +245,7 @@ def _check_defect(said: Said, plant: Plant, note: Note) -> None:
     elif said.action == ac.DEFECT and not said["status"]:
         note("status", "missing", f"say what is wrong, as in {form}: {', '.join(CAUSES)}, or your own words")
     if said["bars"] and said["bars"] not in (known := actions_of(plant)):
-        told = say_instead(said["bars"], said.subjects, known, plant, "").replace(" `", f" `{action} ")
+        told = say_instead(said["bars"], said.subjects, known, plant, "", f"{action} {{}}")
         note("bars", UNKNOWN, f"there is no action {said['bars']}{told}")
     _note_unknown(said, plant, note, CAN_FAIL)
 

@@ -192,15 +192,24 @@ def two_words(words: Sequence[str], plant: Plant | None = None) -> tuple[str, li
 
 
 def say_instead(
-    word: str, subjects: Sequence[str], known: Collection[str], plant: Plant | None, more: str
+    word: str,
+    subjects: Sequence[str],
+    known: Collection[str],
+    plant: Plant | None,
+    more: str,
+    call: str = "{}",
 ) -> str:
     """Return what to say instead of a word that is no action: fitted to its subjects, where they are known.
 
-    `known` are the actions that there are, `more` the words that follow in what is said.
+    `known` are the actions that there are, `more` the words that follow in what is said; `call` is how an action is
+    put there, with `{}` for it. Where no action is meant, it may be a command.
     """
     meant = meant_by(word)
-    choices = [phrase for phrase in WORDS.get(meant, ()) if phrase.split()[0] in known]
+    is_event = _is_of_event(meant, subjects, plant)
+    choices = [] if is_event else [phrase for phrase in WORDS.get(meant, ()) if phrase.split()[0] in known]
     if not choices:
+        if calls := _commands_told(meant, subjects, plant):
+            return f": say {', or '.join(calls)}"
         if near := near_words(word, known):
             return f"; near names: {', '.join(near)}"
         return f"; known: {', '.join(known)}"
@@ -212,16 +221,15 @@ def say_instead(
         whole = [phrase for phrase in fit if phrase.split()[0] in (ac.PLACE, ac.LIFT)]
         of_ports = [phrase.split()[0] for phrase in fit if phrase not in whole]
         if whole and of_ports:
-            told = ", or ".join(_told(phrase, subjects, plant, more) for phrase in whole)
-            return (
-                f": say {told}; of its ports {', '.join(of_ports)}, as in `{of_ports[0]} {subjects[0]}:PORT`"
-            )
+            told = ", or ".join(_told(phrase, subjects, plant, more, call) for phrase in whole)
+            such = call.format(f"{of_ports[0]} {subjects[0]}:PORT")
+            return f": say {told}; of its ports {', '.join(of_ports)}, as in `{such}`"
     asked = (
         f"; `cfgtrack isolate {subjects[0]}` tells what isolates it"
         if meant == "isolate" and subjects
         else ""
     )
-    return f": say {', or '.join(_told(phrase, subjects, plant, more) for phrase in fit)}{asked}"
+    return f": say {', or '.join(_told(phrase, subjects, plant, more, call) for phrase in fit)}{asked}"
 
 
 def for_command(
@@ -231,18 +239,10 @@ def for_command(
 
     `commands` are those that there are, `actions` those of them that are actions.
     """
-    meant = COMMANDS.get(meant_by(words[0]), ())
     _, rest = two_words(words, plant)
-    things = [one for one in rest if plant is None or plant.sort_of(plant.resolve(one, ANYTHING))]
-    of_event = plant is not None and bool(rest) and not things and any("EVENT-ID" in one for one in meant)
-    said = "" if of_event else call_for(words, actions, plant)
+    said = call_for(words, actions, plant)
     told = [said.removesuffix(".")] if said else []
-    for one in meant:
-        call, colon, why = one.partition(": ")
-        call = _filled(call, rest, things, is_event=of_event)
-        told.append(f"`cfgtrack {call}`" + (f" ({why.strip()})" if colon else ""))
-    if things and not of_event and any("EVENT-ID" in one for one in meant):
-        told.append(f"`cfgtrack history {shlex.quote(things[0])}` (lists the ids of its events)")
+    told += _commands_told(meant_by(words[0]), rest, plant)
     if told:
         return f"Say {', or '.join(told)}."
     near = near_words(words[0], commands)
@@ -257,6 +257,34 @@ def meant_commands(word: str, known: Collection[str]) -> list[str]:
     phrases = (*WORDS.get(meant, ()), *COMMANDS.get(meant, ()))
     named = dict.fromkeys(phrase.split()[0].rstrip(":") for phrase in phrases)
     return [one for one in named if one in known] or near_words(word, known)
+
+
+def _things(named: Sequence[str], plant: Plant | None) -> list[str]:
+    """Return what of that which is named is a thing of the plant: all of it where there is no plant."""
+    return [one for one in named if plant is None or plant.sort_of(plant.resolve(one, ANYTHING))]
+
+
+def _is_of_event(meant: str, named: Sequence[str], plant: Plant | None) -> bool:
+    """Return whether a word is said of an event, as in `undo TJ-093`: what is named is no thing of the plant."""
+    return _may_be_of_event(meant) and bool(named) and not _things(named, plant)
+
+
+def _may_be_of_event(meant: str) -> bool:
+    return any("EVENT-ID" in one for one in COMMANDS.get(meant, ()))
+
+
+def _commands_told(meant: str, named: Sequence[str], plant: Plant | None) -> list[str]:
+    """Return the calls of the commands that a word may mean, and why: with what was named in them."""
+    things = _things(named, plant)
+    is_event = _is_of_event(meant, named, plant)
+    told = []
+    for one in COMMANDS.get(meant, ()):
+        call, colon, why = one.partition(": ")
+        call = _filled(call, named, things, is_event=is_event)
+        told.append(f"`cfgtrack {call}`" + (f" ({why.strip()})" if colon else ""))
+    if things and _may_be_of_event(meant):
+        told.append(f"`cfgtrack history {shlex.quote(things[0])}` (lists the ids of its events)")
+    return told
 
 
 def _filled(call: str, rest: Sequence[str], things: Sequence[str], *, is_event: bool) -> str:
@@ -283,14 +311,15 @@ def call_for(words: Sequence[str], actions: Collection[str], plant: Plant | None
     if not word and words[0].casefold() in actions:
         return f"`cfgtrack {call.format(' '.join(words))}`."
     word = word or words[0]
-    if meant_by(word) not in WORDS:
+    meant = meant_by(word)
+    if meant not in WORDS or _is_of_event(meant, rest, plant):
         return ""
     more = " ".join(rest[rest.index("by") : rest.index("by") + 2]) if "by" in rest else ""
     subjects = [one for one in rest if one not in FILLERS and one not in more.split()]
     if plant is not None:
         subjects = [plant.resolve(one, ANYTHING) for one in subjects]
-    said = say_instead(word, subjects, actions, plant, more).removeprefix("; ").removeprefix(": say ")
-    return re.sub(r"(^|or |as in )`([^`]+)`", lambda m: f"{m[1]}`cfgtrack {call.format(m[2])}`", said) + "."
+    said = say_instead(word, subjects, actions, plant, more, f"cfgtrack {call}")
+    return said.removeprefix("; ").removeprefix(": say ") + "."
 
 
 def near_words(word: str, known: Collection[str]) -> list[str]:
@@ -353,7 +382,7 @@ def _ports_for(verb: str, owner: str, plant: Plant) -> list[str]:
     return found
 
 
-def _told(phrase: str, subjects: Sequence[str], plant: Plant | None, more: str) -> str:
+def _told(phrase: str, subjects: Sequence[str], plant: Plant | None, more: str, call: str) -> str:
     verb, _, of = phrase.partition(" ")
     if not subjects:
         return f"{verb} ({of})"
@@ -372,7 +401,7 @@ def _told(phrase: str, subjects: Sequence[str], plant: Plant | None, more: str) 
     )
     if ports[_LISTED:]:
         listed += " ..."
-    return f"`{' '.join(filter(None, (verb, words, more)))}` ({of}{listed})"
+    return f"`{call.format(' '.join(filter(None, (verb, words, more))))}` ({of}{listed})"
 
 
 def _none_fits(thing: str, choices: Sequence[str], plant: Plant) -> str:

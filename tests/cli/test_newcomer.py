@@ -90,6 +90,37 @@ def test_an_event_is_withdrawn_or_corrected(word: str, cfgtrack: Command) -> Non
     assert cfgtrack.json_of("state", "HALL:V1")["state"]["ports"][0]["status"] == "open"
 
 
+@pytest.mark.parametrize("word", ["undo", "delete", "cancel", "revert", "reset", "edit", "fix"])
+def test_a_word_said_of_an_event_means_the_same_wherever_it_is_said(word: str, cfgtrack: Command) -> None:
+    """As a command, behind `record`, `check --do` and `correct`: the same calls, and no action on hardware."""
+    event = cfgtrack.json_of("shut", "HALL:V1", *AT, "--sure")["event"]["id"]
+    calls = said(cfgtrack(word, event).err)
+    assert calls
+    assert {one.split()[0] for one in calls} <= {"withdraw", "correct"}
+    for words in (
+        ("record", word, event),
+        ("check", "--do", f"{word} {event}"),
+        ("correct", event, word, event),
+    ):
+        refused = cfgtrack(*words, *(("--reason", "so") if words[0] == "correct" else ()))
+        assert (refused.status, refused.out) == (2, "")
+        assert said(refused.err) == calls
+
+
+def test_a_word_for_a_question_behind_record(cfgtrack: Command) -> None:
+    """Who would record what is no action is told the command, and not thirty actions."""
+    for words in (("status", "PUMP-1"), ("locks", "HALL:V1"), ("log", "PUMP-1")):
+        assert said(cfgtrack("record", *words).err) == said(cfgtrack(*words).err)
+
+
+def test_what_isolates_is_asked_of_the_command_itself(cfgtrack: Command) -> None:
+    """In what is said of a defect the actions stand behind `defect`; the question beside them runs as it stands."""
+    *actions, question = said(cfgtrack("record", "defect", "isolate", "HALL:V1", "stuck").err)
+    assert [one.split()[:2] for one in actions] == [["defect", "shut"], ["defect", "lock"]]
+    assert question == "isolate HALL:V1"
+    cfgtrack.ok(*question.split())
+
+
 def test_help_of_a_word_leads_to_a_help_that_there_is(cfgtrack: Command) -> None:
     """`help WORD` names calls that print a help, of our word for what is meant; with a word within a group, of that."""
     for words, first in (
