@@ -46,7 +46,9 @@ def fitted(text: str, *, before: int = 0) -> str:
         return text
     import textwrap
 
-    width = max(_columns(), _NARROWEST)
+    from cfgtrack.show.tables import terminal_width
+
+    width = max(terminal_width(sys.stderr), _NARROWEST)
     return "\n".join(
         line
         if line.startswith(_QUOTED) or len(line) + before <= width
@@ -62,18 +64,7 @@ def fitted(text: str, *, before: int = 0) -> str:
     )
 
 
-def _columns() -> int:
-    """Return how many columns standard error has: what COLUMNS says, else its terminal."""
-    said = os.environ.get("COLUMNS", "")
-    if said.isascii() and said.isdigit():
-        return int(said)
-    try:
-        return os.get_terminal_size(sys.stderr.fileno()).columns or _WIDTH
-    except (AttributeError, ValueError, OSError):
-        return _WIDTH
-
-
-_WIDTH, _NARROWEST = 100, 40
+_NARROWEST = 40
 _QUOTED, _LATER = "    ", "  "
 
 # --- how far it is ------------------------------------------------------------------------------------------------

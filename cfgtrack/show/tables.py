@@ -15,6 +15,7 @@ import textwrap
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
+from typing import TextIO
 
 from cfgtrack.model.time import SECOND, format_duration
 from cfgtrack.model.zone import with_local
@@ -103,13 +104,16 @@ def columns() -> int:
     return _width.get()
 
 
-def terminal_width() -> int:
-    """Return how many columns there are for an answer: what COLUMNS says, else the terminal's, else `WIDTH`."""
+def terminal_width(stream: TextIO | None = None) -> int:
+    """Return how many columns there are, for an answer: what COLUMNS says, else the terminal's, else `WIDTH`.
+
+    `stream`: where it goes, if that isn't standard output.
+    """
     said = os.environ.get("COLUMNS", "")
     if said.isascii() and said.isdigit() and int(said):
         return int(said)
     try:
-        return os.get_terminal_size(sys.stdout.fileno()).columns or WIDTH
+        return os.get_terminal_size((stream or sys.stdout).fileno()).columns or WIDTH
     except (AttributeError, ValueError, OSError):  # closed, no file, or no terminal
         return WIDTH
 
