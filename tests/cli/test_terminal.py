@@ -17,7 +17,8 @@ from cfgtrack.cli import terminal
 from tests.cli.conftest import Command
 
 AT = ("--at", "2031-05-01T10:00:00Z")
-ROWS = 12
+ROWS, WIDE = 12, 100
+TOP = Path(__file__).parents[2]
 
 
 def watched(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -75,6 +76,15 @@ PAGER = """#!/bin/sh
 cat > "$PAGED"
 """
 
+SAYS_SO = """
+import sys
+for stream in (sys.stdin, sys.stdout, sys.stderr):
+    stream.isatty = lambda: True
+from cfgtrack.cli.main import main
+main(prog_name="cfgtrack")
+"""
+"""What stands for a terminal on a machine that gives out none: pipes that say that they are one."""
+
 
 class Paged:
     """Runs command lines as on a terminal of `ROWS` lines, with a pager that keeps what it is given."""
@@ -88,11 +98,6 @@ class Paged:
 
     def __call__(self, *words: str, **env: str) -> tuple[int, str]:
         """Return the exit status, and what the terminal showed."""
-        try:
-            ours, theirs = pty.openpty()
-        except OSError as err:  # a machine without terminals of its own
-            pytest.skip(str(err))
-        fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", ROWS, 100, 0, 0))
         environment = {
             **{name: text for name, text in os.environ.items() if name not in ("LINES", "COLUMNS", "LESS")},
             "CFGTRACK_DB": str(self.cfgtrack.db),
@@ -102,13 +107,18 @@ class Paged:
             "PAGED": str(self.kept),
             **env,
         }
+        try:
+            ours, theirs = pty.openpty()
+        except OSError:
+            return _on_pipes(words, environment)
+        fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", ROWS, WIDE, 0, 0))
         run = subprocess.Popen(
             [sys.executable, "-m", "cfgtrack", *words],
             stdin=theirs,
             stdout=theirs,
             stderr=theirs,
             env=environment,
-            cwd=Path(__file__).parents[2],
+            cwd=TOP,
         )
         os.close(theirs)
         shown = b""
@@ -119,6 +129,34 @@ class Paged:
             pass
         os.close(ours)
         return run.wait(), shown.decode().replace("\r\n", "\n")
+
+
+def _on_pipes(words: tuple[str, ...], environment: dict[str, str]) -> tuple[int, str]:
+    """Return the same of a machine without terminals of its own, whose size the environment tells."""
+    done = subprocess.run(
+        [sys.executable, "-c", SAYS_SO, *words],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        env={**environment, "LINES": str(ROWS), "COLUMNS": str(WIDE)},
+        cwd=TOP,
+        text=True,
+        check=False,
+    )
+    return done.returncode, done.stdout
+
+
+def test_pipes_that_say_so_stand_for_a_terminal(cfgtrack: Command, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A machine without terminals of its own sees the same paged, and the same shown, as one with them."""
+    asked = (("check", str(cfgtrack.folder / "bad.toml"), *AT), ("history", "PUMP-2"))
+    paged = Paged(cfgtrack, PAGER)
+    on_terminal = [(paged(*words), paged.kept.read_text()) for words in asked]
+
+    def none() -> tuple[int, int]:
+        raise OSError("out of pty devices")
+
+    monkeypatch.setattr("pty.openpty", none)
+    assert [(paged(*words), paged.kept.read_text()) for words in asked] == on_terminal
 
 
 def test_a_long_answer_is_paged_from_its_top(cfgtrack: Command) -> None:
