@@ -15,6 +15,13 @@ _sequence = click.argument(
 )
 
 
+def _step_alone(sequence: Path | None, step: str | None) -> tuple[Path | None, str | None]:
+    """Return the sequence and the step that are named: one word that is no file is a step of the plan in force."""
+    if sequence is not None and step is None and not sequence.suffix and not sequence.exists():
+        return None, str(sequence)
+    return sequence, step
+
+
 @s.command("stops")
 @_sequence
 @click.argument("step", required=False)
@@ -42,8 +49,7 @@ def stops_command(
     from cfgtrack.answers.stops import expect_step, stops
     from cfgtrack.show.stops import stops_text
 
-    if sequence is not None and step is None and not sequence.suffix and not sequence.exists():
-        sequence, step = None, str(sequence)
+    sequence, step = _step_alone(sequence, step)
     if step is not None and named is not None and step != named:
         raise click.UsageError(f"Name one step, {step} or {named}.")
     step = named or step
@@ -95,8 +101,7 @@ def failures_command(
     from cfgtrack.answers.stops import failures
     from cfgtrack.show.stops import failures_text
 
-    if sequence is not None and step is None and not sequence.suffix and not sequence.exists():
-        sequence, step = None, str(sequence)
+    sequence, step = _step_alone(sequence, step)
     found = failures(
         session.asking,
         sequence,
