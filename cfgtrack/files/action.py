@@ -236,7 +236,6 @@ def _check_device(said: Said, plant: Plant, note: Note) -> None:
 
 
 def _check_defect(said: Said, plant: Plant, note: Note) -> None:
-    action = said.action
     form = f"{said.action} release PUMP-1:B1{' seized' if said.action == ac.DEFECT else ''}"
     if not said.subjects:
         note("subject", "subjects", f"{said.action} takes a port, unit or place, none given, as in {form}")
@@ -245,7 +244,7 @@ def _check_defect(said: Said, plant: Plant, note: Note) -> None:
     elif said.action == ac.DEFECT and not said["status"]:
         note("status", "missing", f"say what is wrong, as in {form}: {', '.join(CAUSES)}, or your own words")
     if said["bars"] and said["bars"] not in (known := actions_of(plant)):
-        told = say_instead(said["bars"], said.subjects, known, plant, "", f"{action} {{}}")
+        told = say_instead(said["bars"], said.subjects, known, plant, "", f"{said.action} {{}}")
         note("bars", UNKNOWN, f"there is no action {said['bars']}{told}")
     _note_unknown(said, plant, note, CAN_FAIL)
 
