@@ -253,6 +253,18 @@ def format_duration(duration: int) -> str:
     return " ".join(parts)
 
 
+def span_in_words(span: int) -> str:
+    """Return a duration no finer than anybody compares by.
+
+    >>> span_in_words(90 * 86_400_000_000), span_in_words(5_400_000_000)
+    ('90 d', '1 h')
+    """
+    for name, unit in (("d", DAY), ("h", HOUR), ("min", MINUTE)):
+        if span >= unit:
+            return f"{span // unit} {name}"
+    return "0 min"
+
+
 def _terms(text: str) -> Iterator[tuple[str, int]]:
     at, longest = 0, WEEK + 1
     stripped = text.rstrip()

@@ -46,7 +46,7 @@ except SystemExit as end:
         ),
         (
             ("state", "PUMP-1", "--at", AT),
-            {"alembic", "fontTools", "graphlay", "graphviz", "networkx", "typst"},
+            {"alembic", "fontTools", "graphlay", "graphviz", "networkx", "typst", "cfgtrack.analysis.which"},
         ),
         (("completion", "zsh"), {"sqlalchemy", "alembic", "pint", "rustworkx"}),
         (("rules", "starter"), {"sqlalchemy", "alembic", "pint", "rustworkx"}),
@@ -55,7 +55,7 @@ except SystemExit as end:
     ids=lambda value: value[0] if isinstance(value, tuple) else None,
 )
 def test_only_what_is_needed(words: tuple[str, ...], needless: set[str], cfgtrack: Command) -> None:
-    """A command loads no library that it has no use for."""
+    """A command loads no library that it has no use for, and not the search for a spare."""
     done = run(cfgtrack, LOADED, *words)
     status, *loaded = done.stdout.rpartition("loaded:")[2].split()
     assert status == "0", done.stderr
