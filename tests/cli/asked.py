@@ -1950,6 +1950,7 @@ part = "gauge"
     s.ask("isolate", "HEATER:COIL")
     s.ask("isolate", "MAIN")
     s.ask("isolate", "GAUGE")
+    s.ask("isolate", "MAIN:V")
     s.ask("isolate", "BOARD:J2", "--from", "BOARD:BUS2", status=3)
     s.ask("isolate", "DRUM", "--from", "tag=mains")
     s.ask("without", "BOARD:K3", "HEADER:VE")
