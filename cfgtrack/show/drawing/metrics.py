@@ -21,6 +21,9 @@ _PACKAGE = "font_source_sans_pro"
 _WIDE, _OTHER = 1.25, 1.0
 """Ems kept free for a character that the font lacks: one as wide as it is high (or a picture), and any other."""
 
+_UNUSED = {"GPOS", "GSUB", "GDEF", "DSIG", "BASE"}
+"""The font's tables that a picture has no use for: kerning, ligatures and the like, and its maker's signature."""
+
 
 @dataclass(frozen=True, slots=True)
 class _Face:
@@ -91,8 +94,9 @@ def subset(signs: Iterable[str], *, bold: bool = False) -> bytes:
         glyph_names=False,
         legacy_kern=False,
     )
-    options.drop_tables += ["GPOS", "GSUB", "GDEF", "DSIG", "BASE"]
     font = TTFont(font_file(bold=bold), recalcTimestamp=False)
+    for table in _UNUSED.intersection(font.keys()):  # at once: else they are read before they are left out
+        del font[table]
     subsetter = Subsetter(options)
     subsetter.populate(unicodes=sorted({ord(sign) for sign in signs}))
     subsetter.subset(font)
