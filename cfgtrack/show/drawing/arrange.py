@@ -291,7 +291,7 @@ class _Drawing:
             if not line.ghost:
                 ink.append(moved(line_ink(line, way, at, self.sheet.media), dx, dy))
         ink += [
-            moved(s.ink, corner[0] + dx, corner[1] + dy)
+            moved(s.ink(), corner[0] + dx, corner[1] + dy)
             for s, corner in zip(shapes, found.corners, strict=True)
         ]
         height = max(below + bottom - top, end) + _MARGIN
