@@ -33,6 +33,11 @@ class Pen:
     ) -> None:
         self.inside, self.rooms, self.media, self.looks = inside, inside.rooms, media, looks
         self.place, self.depth, self.down = place, depth, inside.down
+        self.columns = {
+            inward: self.rooms.columns([row for row in inside.box.rows if inside.inward[row.key] is inward])
+            for inward in (True, False)
+        }
+        """By side of the box, whether the flow comes in there: how wide its rows' valves, names and statuses are."""
 
     def line(self, medium: str, look: Look, *points: tuple[float, float], role: str = "inside") -> Path:
         """Return a piece of line inside the box."""
@@ -57,7 +62,9 @@ class Pen:
         if row.valve is not None:
             drawn.append(self.own_valve(row, edge + into * (slot / 2 + 1), t))
         drawn += self.free_end(row, edge, t, into)
-        drawn += self.row_texts(row, edge + into * self._beside(row)[0], t, into, is_joined=inner is not None)
+        drawn += self.row_texts(
+            row, edge + into * self._columns(row)[0], t, into, is_joined=inner is not None
+        )
         return self.row_group(row, drawn)
 
     def row_group(self, row: Row, drawn: list[Ink]) -> Group:
@@ -117,10 +124,9 @@ class Pen:
 
     def marks_of(self, row: Row) -> tuple[Mark, ...]:
         """Return the marks at a row: its own, and those of a bar that is nothing but its end."""
-        bars = {bar.key: bar for bar in self.inside.box.bars}
         bar = self.inside.ending.get(row.key)
-        if bar is None and not self.inside.is_joined(row):
-            bar = bars.get(row.bar)
+        if bar is None and row.bar and not self.inside.is_joined(row):
+            bar = self.inside.nodes[row.bar].bar
         return row.marks if bar is None else (*row.marks, *(m for m in bar.marks if m not in row.marks))
 
     def own_valve(self, row: Row, d: float, t: float) -> Group:
@@ -182,7 +188,7 @@ class Pen:
         x, y = self.place(d + into * PAD, t)
         up = 4.0 if is_joined else -3.0
         end = Anchor.START if into > 0 else Anchor.END
-        wide = self._beside(row)[1:]
+        wide = self._columns(row)[1:]
         sides = self.marks_of(row)
         drawn: list[Ink] = [text_ink(x, y - up, name, TEXT, anchor=end, role="row")]
         further = x + into * (wide[0] + 5)
@@ -208,10 +214,9 @@ class Pen:
     def _aside(self, row: Row) -> str:
         return ALARM if any(mark.alarm is Alarm.WRONG for mark in self.marks_of(row)) else FAINT
 
-    def _beside(self, row: Row) -> tuple[float, float, float]:
+    def _columns(self, row: Row) -> tuple[float, float, float]:
         """Return the columns of the rows on a row's side."""
-        inward = self.inside.inward
-        return self.rooms.columns([one for one in self.inside.box.rows if inward[one.key] == inward[row.key]])
+        return self.columns[self.inside.inward[row.key]]
 
     def _row_texts_down(
         self, row: Row, name: str, status: str, words: str, d: float, t: float, into: int
@@ -225,8 +230,7 @@ class Pen:
         sides = self.marks_of(row)
         drawn += flags(sides, x, first + 15)
         taken = min(len(sides), 2) * (FLAG + 1.5)
-        if sign := changed(row.change, x + room - 4, first):
-            drawn += sign
+        drawn += changed(row.change, x + room - 4, first)
         if words := fitted(words, TINY, room - taken):
             drawn.append(text_ink(x + taken, first + 17, words, TINY, colour=self._aside(row), role="aside"))
         return drawn
