@@ -28,7 +28,6 @@ from cfgtrack.show.visible import visible
 _MARGIN = 24.0
 _GAP = 30.0
 _LEAST = 420.0
-_LABEL = 7.5
 
 
 def drawn(sheet: Sheet, *, page: str = "") -> Page:

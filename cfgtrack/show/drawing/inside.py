@@ -305,8 +305,6 @@ class Inside:
                 wide = max(wide, self.rooms.text_depth(text, sign) + 8)
         return wide
 
-    # --- ink ------------------------------------------------------------------------------------------------------
-
     def side_of(self, row: Row) -> str:
         """Return the side of the box where a row's line ends."""
         if self.down:

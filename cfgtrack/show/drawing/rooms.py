@@ -94,5 +94,3 @@ class Rooms:
         """Return how wide the longest of some statuses is."""
         texts = statuses or (status,)
         return min(max(width_of(visible(text, lines=False), SMALL) for text in texts), LONG)
-
-    # --- the whole ------------------------------------------------------------------------------------------------
