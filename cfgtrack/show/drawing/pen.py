@@ -9,7 +9,7 @@ from cfgtrack.show.drawing.flags import FLAG, ROOM, flags
 from cfgtrack.show.drawing.ink import Anchor, Circle, Group, Ink, Path
 from cfgtrack.show.drawing.inside import Inside, Joint
 from cfgtrack.show.drawing.metrics import fitted, width_of
-from cfgtrack.show.drawing.palette import ALARM, FAINT, INK, STROKES, colour_of, weight_of
+from cfgtrack.show.drawing.palette import ALARM, FAINT, INK, colour_of, weight_of
 from cfgtrack.show.drawing.rooms import LONG, PAD, SLOT
 from cfgtrack.show.drawing.sheet import Alarm, Bar, Change, Gate, Look, Mark, Row, Symbol
 from cfgtrack.show.drawing.strokes import SMALL, TEXT, TINY, changed, medium_sign, stroked, text_ink, yes
@@ -94,9 +94,7 @@ class Pen:
             return one
         if one.role == "goes on":
             return replace(one, fill="#ffffff")
-        stroke = STROKES[look]
-        thick = stroke.thickness * (1 if stroke.double else weight_of(row.medium, self.media))
-        return replace(one, thickness=thick, dash=stroke.dash, double=stroke.double)
+        return stroked(row.medium, self.media, look, one.points, one.role)
 
     def _wires(self, row: Row, edge: float, inner: float, gate_at: float | None, t: float) -> list[Ink]:
         """Return a row's line: where a gate is on it, each half looks like what it belongs to."""
