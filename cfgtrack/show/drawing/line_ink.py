@@ -26,18 +26,17 @@ def line_ink(line: Line, route: tuple[Point, ...], at: Point | None, media: tupl
         ink.insert(0, Path(route, stroke="#bfe3d6", thickness=path.thickness + 5, role="change"))
     if at is not None:
         ink += _label_ink(_label(line), at)
-    data = [
+    data = (
         ("a", line.a_row or line.a),
         ("b", line.b_row or line.b),
         ("medium", line.medium),
         ("look", line.look.name.lower()),
         ("count", str(line.count)),
-    ]
-    if line.change is not Change.SAME:
-        data.append(("change", line.change.value))
+        ("change", line.change.value),
+    )
     ends = f"{line.a_row or line.a} – {line.b_row or line.b}"
     said = f"{ends}: {line.look.value}" + (f", {line.label}" if line.label else "")
-    return Group(key=ends, what="line", title=said, ink=tuple(ink), data=tuple(data))
+    return Group(key=ends, what="line", title=said, ink=tuple(ink), data=data)
 
 
 def label_width(line: Line) -> float:

@@ -11,7 +11,7 @@ from cfgtrack.show.drawing.inside import Inside, Joint
 from cfgtrack.show.drawing.metrics import fitted, width_of
 from cfgtrack.show.drawing.palette import ALARM, FAINT, INK, colour_of, weight_of
 from cfgtrack.show.drawing.rooms import LONG, PAD, SLOT
-from cfgtrack.show.drawing.sheet import Alarm, Bar, Change, Gate, Look, Mark, Row, Symbol
+from cfgtrack.show.drawing.sheet import Alarm, Bar, Gate, Look, Mark, Row, Symbol
 from cfgtrack.show.drawing.strokes import SMALL, TEXT, TINY, changed, medium_sign, stroked, text_ink, yes
 from cfgtrack.show.drawing.symbols import REACH, moved, symbol
 from cfgtrack.show.visible import visible
@@ -69,7 +69,7 @@ class Pen:
 
     def row_group(self, row: Row, drawn: list[Ink]) -> Group:
         """Return a row's ink with all that is true of it."""
-        data = [
+        data = (
             ("side", self.inside.side_of(row)),
             ("status", row.status),
             ("medium", row.medium),
@@ -78,14 +78,13 @@ class Pen:
             ("capped", yes(row.capped)),
             ("to", row.to),
             ("look", self.own_look(row).name.lower()),
-        ]
-        if row.change is not Change.SAME:
-            data.append(("change", row.change.value))
+            ("change", row.change.value),
+        )
         said = ": ".join(part for part in (row.key, row.status) if part) + (
             f", to {row.to}" if row.to else ""
         )
         ink = tuple(self._as_its_row(row, one) for one in drawn)
-        return Group(key=row.key, what="row", title=said, ink=ink, data=tuple(data))
+        return Group(key=row.key, what="row", title=said, ink=ink, data=data)
 
     def _as_its_row(self, row: Row, one: Ink) -> Ink:
         """Return what stands outside a row's edge drawn as what it belongs to: dead or cut off as that is."""
@@ -266,11 +265,14 @@ class Pen:
 
     def bar_group(self, bar: Bar, drawn: tuple[Ink, ...]) -> Group:
         """Return a bar's ink, if it has any, with all that is true of it."""
-        data = [("medium", bar.medium), ("look", bar.look.name.lower()), ("texts", "; ".join(bar.texts))]
-        if bar.change is not Change.SAME:
-            data.append(("change", bar.change.value))
+        data = (
+            ("medium", bar.medium),
+            ("look", bar.look.name.lower()),
+            ("texts", "; ".join(bar.texts)),
+            ("change", bar.change.value),
+        )
         said = ", ".join((*(t for t in bar.texts if t), *(mark.word for mark in bar.marks)))
-        return Group(key=bar.key, what="bar", title=said or bar.look.value, ink=drawn, data=tuple(data))
+        return Group(key=bar.key, what="bar", title=said or bar.look.value, ink=drawn, data=data)
 
     def bar_text(self, bar: Bar, text: str, sign: Symbol, d: float, t: float, *, first: bool) -> list[Ink]:
         """Return a volume or node of a bar, on a short line of its own."""
@@ -331,7 +333,7 @@ class Pen:
             drawn += flags(gate.marks, x + REACH + 2, y + 6.7)
             drawn += changed(gate.change, x - REACH - 6, y + 9)
         state = "open" if gate.is_open else "shut"
-        data = [
+        data = (
             ("state", state),
             ("status", gate.status),
             ("symbol", gate.symbol.value),
@@ -339,8 +341,7 @@ class Pen:
             ("b", gate.b),
             ("medium", gate.medium),
             ("one-way", yes(gate.one_way)),
-        ]
-        if gate.change is not Change.SAME:
-            data.append(("change", gate.change.value))
+            ("change", gate.change.value),
+        )
         said = ": ".join(part for part in (gate.key, gate.status or state) if part)
-        return Group(key=gate.key, what="gate", title=said, ink=tuple(drawn), data=tuple(data))
+        return Group(key=gate.key, what="gate", title=said, ink=tuple(drawn), data=data)

@@ -15,7 +15,7 @@ from cfgtrack.show.drawing.inside import Inside, Joint
 from cfgtrack.show.drawing.pen import Pen
 from cfgtrack.show.drawing.pill import Pill, is_slim
 from cfgtrack.show.drawing.rooms import Rooms
-from cfgtrack.show.drawing.sheet import Box, Change, Look
+from cfgtrack.show.drawing.sheet import Box, Look
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +124,6 @@ def _grouped(box: Box, ink: tuple[Ink, ...]) -> Group:
     data = [("form", box.form.value)]
     if box.count > 1:
         data += [("count", str(box.count)), ("members", " ".join(box.members))]
-    if box.change is not Change.SAME:
-        data.append(("change", box.change.value))
+    data.append(("change", box.change.value))
     said = "\n".join((box.name or box.id, *box.lines, *(mark.word for mark in box.marks)))
     return Group(key=box.id, what="box", title=said, ink=ink, data=tuple(data))
