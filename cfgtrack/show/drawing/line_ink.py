@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from cfgtrack.show.drawing.flags import sign_of
-from cfgtrack.show.drawing.ink import Anchor, Group, Ink, Path, Rect, Text
+from cfgtrack.show.drawing.ink import Anchor, Group, Ink, Path, Rect
 from cfgtrack.show.drawing.labels import HIGH
 from cfgtrack.show.drawing.layout import Point
 from cfgtrack.show.drawing.metrics import width_of
-from cfgtrack.show.drawing.palette import INK, OLD
+from cfgtrack.show.drawing.palette import OLD
 from cfgtrack.show.drawing.shape import Shape
 from cfgtrack.show.drawing.sheet import Change, Line
-from cfgtrack.show.drawing.strokes import stroked
+from cfgtrack.show.drawing.strokes import sign_of, stroked, text_ink
 from cfgtrack.show.visible import visible
 
 _SIZE = 7.5
@@ -88,7 +87,7 @@ def _label_ink(text: str, at: Point) -> tuple[Ink, ...]:
     wide = width_of(text, _SIZE)
     return (
         Rect(x - wide / 2 - 2, y - HIGH / 2, wide + 4, HIGH, stroke="none", fill="#ffffff", role="label"),
-        Text(x, y + 2.6, text, size=_SIZE, colour=INK, anchor=Anchor.MIDDLE, width=wide, role="label"),
+        text_ink(x, y + 2.6, text, _SIZE, anchor=Anchor.MIDDLE, role="label"),
     )
 
 
