@@ -8,6 +8,7 @@ from dataclasses import replace
 from cfgtrack.show.drawing.flags import FLAG, ROOM, flags
 from cfgtrack.show.drawing.ink import Anchor, Circle, Group, Ink, Path
 from cfgtrack.show.drawing.inside import Inside, Joint
+from cfgtrack.show.drawing.lettering import cut_to
 from cfgtrack.show.drawing.metrics import fitted, width_of
 from cfgtrack.show.drawing.palette import ALARM, FAINT, INK, colour_of, weight_of
 from cfgtrack.show.drawing.rooms import LONG, PAD, SLOT
@@ -174,8 +175,8 @@ class Pen:
 
     def row_texts(self, row: Row, d: float, t: float, into: int, *, is_joined: bool) -> list[Ink]:
         """Return a row's name and status, its flags, and what there is to say by the way."""
-        name = fitted(visible(row.text, lines=False), TEXT, LONG)
-        status = fitted(visible(row.status, lines=False), SMALL, LONG)
+        name = cut_to(row.text, LONG, TEXT)
+        status = cut_to(row.status, LONG, SMALL)
         aside = [mark.word for mark in self.marks_of(row)]
         if row.to and row.key not in self.rooms.drawn:
             aside.insert(0, f"to {row.to}")
@@ -276,7 +277,7 @@ class Pen:
 
     def bar_text(self, bar: Bar, text: str, sign: Symbol, d: float, t: float, *, first: bool) -> list[Ink]:
         """Return a volume or node of a bar, on a short line of its own."""
-        shown = fitted(visible(text, lines=False), TEXT, LONG)
+        shown = cut_to(text, LONG, TEXT)
         half = REACH if sign is not Symbol.NONE else 0.0
         middle = d + 8 + half
         drawn: list[Ink] = [self.line(bar.medium, bar.look, (d, t), (middle, t))]
@@ -313,8 +314,8 @@ class Pen:
         sign = symbol(gate.symbol, INK, is_open=gate.is_open, back=back)
         drawn: list[Ink] = list(wires)
         drawn += [moved(one, x, y, down=self.down) for one in sign]
-        name = fitted(visible(gate.text, lines=False), TEXT, LONG)
-        status = fitted(visible(gate.status, lines=False), SMALL, LONG)
+        name = cut_to(gate.text, LONG, TEXT)
+        status = cut_to(gate.status, LONG, SMALL)
         first, second = width_of(name, TEXT), width_of(status, SMALL)
         role = "gate"
         if self.down:
