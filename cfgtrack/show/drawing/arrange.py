@@ -314,10 +314,13 @@ class _Way:
         self.draw, self.shapes, self.found = draw, shapes, found
         left, top, right, bottom = _bounds(shapes, found, draw.around())
         self.wide, self.high = max(right - left, 1.0), max(bottom - top, 1.0)
+        self._pages: dict[bool, Page] = {}
 
     def page(self, *, under: bool = False) -> Page:
         """Return the whole picture; `under`: notes and legend under it, else beside it."""
-        return self.draw.page(self.shapes, self.found, under=under)
+        if under not in self._pages:  # it is asked again, for a larger paper
+            self._pages[under] = self.draw.page(self.shapes, self.found, under=under)
+        return self._pages[under]
 
 
 def _end(box: Shape, row: str) -> End | None:
