@@ -11,24 +11,24 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from cfgtrack.model.trouble import NoAnswer, Problem
-from cfgtrack.show.drawing.ink import Group, Ink, Page, Path, Text
+from cfgtrack.show.drawing.ink import Group, Ink, Page, Path
 from cfgtrack.show.drawing.labels import spots
 from cfgtrack.show.drawing.layout import Edge, End, Node, Placed, Point, placed
 from cfgtrack.show.drawing.legend import WIDTH, column, foot
 from cfgtrack.show.drawing.line_ink import label_room, label_width, line_ink, loop, loop_room
-from cfgtrack.show.drawing.metrics import width_of, wrapped
+from cfgtrack.show.drawing.metrics import wrapped
 from cfgtrack.show.drawing.palette import FAINT
 from cfgtrack.show.drawing.paper import LEAST, PAPERS, fitted_to, scale_on
 from cfgtrack.show.drawing.pill import is_slim
 from cfgtrack.show.drawing.shape import Lines, Shape, shape
 from cfgtrack.show.drawing.sheet import Box, Line, Sheet
+from cfgtrack.show.drawing.strokes import text_ink
 from cfgtrack.show.drawing.symbols import moved
 from cfgtrack.show.visible import visible
 
 _MARGIN = 24.0
 _GAP = 30.0
 _LEAST = 420.0
-_LABEL = 7.5
 
 
 def drawn(sheet: Sheet, *, page: str = "") -> Page:
@@ -291,7 +291,7 @@ class _Drawing:
             if not line.ghost:
                 ink.append(moved(line_ink(line, way, at, self.sheet.media), dx, dy))
         ink += [
-            moved(s.ink, corner[0] + dx, corner[1] + dy)
+            moved(s.ink(), corner[0] + dx, corner[1] + dy)
             for s, corner in zip(shapes, found.corners, strict=True)
         ]
         height = max(below + bottom - top, end) + _MARGIN
@@ -314,10 +314,13 @@ class _Way:
         self.draw, self.shapes, self.found = draw, shapes, found
         left, top, right, bottom = _bounds(shapes, found, draw.around())
         self.wide, self.high = max(right - left, 1.0), max(bottom - top, 1.0)
+        self._pages: dict[bool, Page] = {}
 
     def page(self, *, under: bool = False) -> Page:
         """Return the whole picture; `under`: notes and legend under it, else beside it."""
-        return self.draw.page(self.shapes, self.found, under=under)
+        if under not in self._pages:  # it is asked again, for a larger paper
+            self._pages[under] = self.draw.page(self.shapes, self.found, under=under)
+        return self._pages[under]
 
 
 def _end(box: Shape, row: str) -> End | None:
@@ -353,16 +356,12 @@ def _heading(sheet: Sheet, wide: float) -> tuple[tuple[Ink, ...], float]:
     y = _MARGIN
     for line in wrapped(visible(sheet.title), 16, wide, bold=True) if sheet.title else []:
         y += 18
-        ink.append(
-            Text(_MARGIN, y - 4, line, size=16, bold=True, width=width_of(line, 16, bold=True), role="title")
-        )
+        ink.append(text_ink(_MARGIN, y - 4, line, 16, bold=True, role="title"))
     for line in wrapped(visible(sheet.moment), 9, wide) if sheet.moment else []:
         y += 13
-        ink.append(Text(_MARGIN, y - 2, line, size=9, colour=FAINT, width=width_of(line, 9), role="moment"))
+        ink.append(text_ink(_MARGIN, y - 2, line, 9, colour=FAINT, role="moment"))
     said = wrapped(visible(sheet.verdict), 10.5, wide, bold=True) if sheet.verdict else []
     for i, line in enumerate(said):
-        at = y + 16 + 13 * i
-        wide_line = width_of(line, 10.5, bold=True)
-        ink.append(Text(_MARGIN, at, line, size=10.5, bold=True, width=wide_line, role="verdict"))
+        ink.append(text_ink(_MARGIN, y + 16 + 13 * i, line, 10.5, bold=True, role="verdict"))
     y += 6 + 13 * max(len(said), 2)
     return (Group(what="heading", ink=tuple(ink)),), y + 12

@@ -261,13 +261,14 @@ def _ringed(one: Ink) -> Ink:
     if not isinstance(one, Group):
         return one
     inside = ringed(one.ink)
-    if one.what not in ("row", "gate") or "change" not in dict(one.data):
+    change = dict(one.data).get("change")
+    if one.what not in ("row", "gate") or not change:
         return replace(one, ink=inside)
     # What runs on from it, a line or a bar, is not ringed.
     core = [i for i in one.ink if not isinstance(i, Path) or i.closed] or one.ink
     left, top, right, bottom = extent(core)
     wide, high = right - left + 6, bottom - top + 6
-    is_gone = dict(one.data)["change"] == Change.GONE.value
+    is_gone = change == Change.GONE.value
     ring = Rect(
         round(left - 3, 2),
         round(top - 3, 2),

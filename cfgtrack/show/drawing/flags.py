@@ -10,14 +10,14 @@ from collections.abc import Sequence
 from cfgtrack.show.drawing.ink import Anchor, Group, Ink, Rect, Text
 from cfgtrack.show.drawing.metrics import width_of
 from cfgtrack.show.drawing.palette import ALARM, FAINT, INK
-from cfgtrack.show.drawing.sheet import Alarm, Change, Mark
+from cfgtrack.show.drawing.sheet import Alarm, Mark
+from cfgtrack.show.drawing.strokes import SMALL, text_ink
 
 FLAG = 11.0
 """How wide a flag is; room for two is kept wherever one may come."""
 
 ROOM = 2 * FLAG + 4
 _HIGH = 9.0
-_SIGNS = {Change.NEW: "+", Change.GONE: "–", Change.OTHER: "≠"}
 
 
 def flags(
@@ -47,24 +47,10 @@ def marked(mark: Mark, ink: tuple[Ink, ...]) -> Group:
 
 def tab(alarm: Alarm, words: str, x: float, y: float) -> tuple[Ink, ...]:
     """Return a word on a small plate: its left at x, its top at y, 11 pt high."""
-    wide = width_of(words, 7.5, bold=True) + 8
-    text = Text(
-        x + 4,
-        y + 8.2,
-        words,
-        size=7.5,
-        bold=True,
-        colour="#ffffff" if alarm is Alarm.WRONG else INK,
-        width=wide - 8,
-        within=(x, y, wide, 11),
-        role="mark",
-    )
-    return (_plate(alarm, x, y, wide, 11), text)
-
-
-def sign_of(change: Change) -> str:
-    """Return the sign of what a thing is in a difference: + - ≠ or nothing."""
-    return _SIGNS.get(change, "")
+    wide = width_of(words, SMALL, bold=True) + 8
+    within = (x, y, wide, 11.0)
+    text = text_ink(x + 4, y + 8.2, words, SMALL, bold=True, colour=_on(alarm), within=within, role="mark")
+    return (_plate(alarm, *within), text)
 
 
 def _flag(alarm: Alarm, text: str, x: float, y: float) -> tuple[Ink, ...]:
@@ -75,13 +61,18 @@ def _flag(alarm: Alarm, text: str, x: float, y: float) -> tuple[Ink, ...]:
         text,
         size=7,
         bold=True,
-        colour="#ffffff" if alarm is Alarm.WRONG else INK,
+        colour=_on(alarm),
         anchor=Anchor.MIDDLE,
         width=min(wide, FLAG - 1),
         within=(x, y - _HIGH / 2, FLAG, _HIGH),
         role="flag",
     )
     return (_plate(alarm, x, y - _HIGH / 2, FLAG, _HIGH), number)
+
+
+def _on(alarm: Alarm) -> str:
+    """Return the colour of what is written on a plate."""
+    return "#ffffff" if alarm is Alarm.WRONG else INK
 
 
 def _plate(alarm: Alarm, x: float, y: float, width: float, height: float) -> Rect:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from cfgtrack.show.drawing.flags import ROOM, flags, marked, sign_of, tab
+from cfgtrack.show.drawing.flags import ROOM, flags, marked, tab
 from cfgtrack.show.drawing.ink import Ink, Path, Rect
 from cfgtrack.show.drawing.metrics import fitted, width_of, wrapped
-from cfgtrack.show.drawing.palette import FAINT, INK, NEW, OLD, SHADE
+from cfgtrack.show.drawing.palette import FAINT, INK, SHADE
 from cfgtrack.show.drawing.rooms import PAD
 from cfgtrack.show.drawing.sheet import Alarm, Bar, Box, Change, Form, Gate, Mark, Symbol
-from cfgtrack.show.drawing.strokes import NAME, SMALL, text_ink
+from cfgtrack.show.drawing.strokes import NAME, SMALL, change_colour, sign_of, text_ink
 from cfgtrack.show.drawing.symbols import moved, symbol
 from cfgtrack.show.visible import visible
 
@@ -56,14 +56,11 @@ class Head:
 
 def outline(box: Box, width: float, height: float, top: float, *, down: bool) -> tuple[Ink, ...]:
     """Return a box's border: one behind another where it stands for several."""
-    stroke, thickness = INK, 1.1
-    dash: tuple[float, ...] = ()
+    stroke = change_colour(box.change)
+    thickness = {Change.NEW: 2.6, Change.GONE: 1.4}.get(box.change, 1.1)
+    dash = (4.0, 3.0) if box.change is Change.GONE else ()
     fill = SHADE if box.form is Form.PLACE else "#ffffff"
     radius = {Form.MOVES: 9.0, Form.INLINE: 13.0}.get(box.form, 2.0)
-    if box.change is Change.NEW:
-        stroke, thickness = NEW, 2.6
-    elif box.change is Change.GONE:
-        stroke, thickness, dash = OLD, 1.4, (4.0, 3.0)
     drawn: list[Ink] = []
     if box.count > 1:
         for i in (2, 1):

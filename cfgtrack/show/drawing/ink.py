@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import Enum
 
 
@@ -86,14 +86,15 @@ class Circle:
 class Group:
     """Ink that belongs together: one thing of the picture. `key` names it (a unit, a port, a link), `what` its sort.
 
-    `title` is the text that shows when one points at it. `data`: what a test or a reader may want to know of it.
+    `title` is the text that shows when one points at it. `data`: what a test or a reader may want to know of it; what
+    is empty isn't written.
     """
 
     key: str = ""
     what: str = ""
     title: str = ""
     ink: tuple[Ink, ...] = ()
-    data: tuple[tuple[str, str], ...] = field(default=())
+    data: tuple[tuple[str, str], ...] = ()
 
 
 Ink = Text | Rect | Path | Circle | Group

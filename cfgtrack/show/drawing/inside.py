@@ -299,13 +299,11 @@ class Inside:
         for gate, a, b in self.between:
             if min(self.nodes[a].column, self.nodes[b].column) == number:
                 wide = max(wide, sum(self.rooms.gate_depth(gate)) + 6)
+        later = [n for column in columns[number + 1 :] for n in column]
         for node, text, sign, at in self.text_at:
-            later = [n for column in columns[number + 1 :] for n in column]
             if node.column == number and any(min(n.tracks) <= at <= max(n.tracks) for n in later):
                 wide = max(wide, self.rooms.text_depth(text, sign) + 8)
         return wide
-
-    # --- ink ------------------------------------------------------------------------------------------------------
 
     def side_of(self, row: Row) -> str:
         """Return the side of the box where a row's line ends."""

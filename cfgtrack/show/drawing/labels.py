@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
-Point = tuple[float, float]
+from cfgtrack.show.drawing.layout import Point
+
 Area = tuple[float, float, float, float]
 """Left, top, right and bottom."""
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 
-from cfgtrack.show.drawing.flags import FLAG, flags, sign_of
-from cfgtrack.show.drawing.ink import Circle, Group, Ink, Path, Rect, Text
-from cfgtrack.show.drawing.metrics import width_of, wrapped
-from cfgtrack.show.drawing.palette import ALARM, FAINT, INK, NEW, OLD, SHADE, STROKES, colour_of, weight_of
+from cfgtrack.show.drawing.flags import FLAG, flags
+from cfgtrack.show.drawing.ink import Circle, Group, Ink, Path, Rect
+from cfgtrack.show.drawing.metrics import wrapped
+from cfgtrack.show.drawing.palette import ALARM, FAINT, INK, SHADE, STROKES, colour_of, weight_of
 from cfgtrack.show.drawing.sheet import (
     Alarm,
     Bar,
@@ -24,7 +24,7 @@ from cfgtrack.show.drawing.sheet import (
     Sheet,
     Symbol,
 )
-from cfgtrack.show.drawing.strokes import medium_sign
+from cfgtrack.show.drawing.strokes import NAME, change_colour, medium_sign, sign_of, text_ink
 from cfgtrack.show.drawing.symbols import STANDARDS, moved, symbol
 from cfgtrack.show.visible import visible
 
@@ -106,8 +106,7 @@ def _block(
 
 
 def _headed(drawn: list[Ink], text: str, x: float, y: float, colour: str) -> float:
-    wide = width_of(text, 9.5, bold=True)
-    drawn.append(Text(x, y + 9, text, size=9.5, bold=True, colour=colour, width=wide, role="heading"))
+    drawn.append(text_ink(x, y + 9, text, 9.5, bold=True, colour=colour, role="heading"))
     drawn.append(Path(((x, y + 13), (x + WIDTH, y + 13)), stroke=colour, thickness=0.6, role="rule"))
     return y + 18
 
@@ -117,10 +116,7 @@ def _note(drawn: list[Ink], x: float, y: float, note: Note) -> float:
     lines = wrapped(visible(note.text), _SIZE, WIDTH - 30)
     flag = flags((Mark(note.alarm, "", note.number),), x, y + 6.5) if note.number else ()
     left = x + 2 * FLAG - 6 if note.number else x
-    texts = [
-        Text(left, y + 9 + i * _LEAD, line, size=_SIZE, width=width_of(line, _SIZE), role="note")
-        for i, line in enumerate(lines)
-    ]
+    texts = [text_ink(left, y + 9 + i * _LEAD, line, _SIZE, role="note") for i, line in enumerate(lines)]
     data = (("alarm", note.alarm.value), ("number", str(note.number)))
     drawn.append(Group(key=str(note.number), what="note", title=note.text, ink=(*flag, *texts), data=data))
     return y + _LEAD * len(lines) + 4
@@ -132,14 +128,7 @@ def _entry(
     lines = wrapped(visible(said), _SIZE, WIDTH - _SAMPLE - 10)
     ink = list(draw(x + _SAMPLE / 2, y + 7.5))
     ink += [
-        Text(
-            x + _SAMPLE + 8,
-            y + 10.5 + i * _LEAD,
-            line,
-            size=_SIZE,
-            width=width_of(line, _SIZE),
-            role="legend",
-        )
+        text_ink(x + _SAMPLE + 8, y + 10.5 + i * _LEAD, line, _SIZE, role="legend")
         for i, line in enumerate(lines)
     ]
     drawn.append(Group(what="legend", title=said, ink=tuple(ink)))
@@ -302,12 +291,10 @@ def _changes(sheet: Sheet, rows: Sequence[Row]) -> Iterator[_Entry]:
 
 
 def _change_sample(change: Change) -> Callable[[float, float], Sequence[Ink]]:
-    colour = {Change.NEW: NEW, Change.GONE: OLD}.get(change, INK)
+    colour = change_colour(change)
     dash = (4.0, 3.0) if change is Change.GONE else ()
     thick = 2.6 if change is Change.NEW else 1.4
-    sign = sign_of(change)
-    wide = width_of(sign, 10.5, bold=True)
     return lambda x, y: [
         Rect(x - 15, y - 5, 18, 10, colour, "#ffffff", thick, dash, 2),
-        Text(x + 7, y + 3.5, sign, size=10.5, bold=True, colour=colour, width=wide),
+        text_ink(x + 7, y + 3.5, sign_of(change), NAME, bold=True, colour=colour),
     ]

@@ -1,10 +1,11 @@
-"""Lines of text with what they measure, and texts fitted into a width: for pictures that aren't sheets."""
+"""Texts as they are written, what can't be seen made visible: how wide they are, and how they are made to fit."""
 
 from __future__ import annotations
 
 from cfgtrack.show.drawing import metrics
 from cfgtrack.show.drawing.ink import Anchor, Text
 from cfgtrack.show.drawing.palette import INK
+from cfgtrack.show.drawing.strokes import text_ink
 from cfgtrack.show.visible import visible
 
 
@@ -26,10 +27,7 @@ def line(
 ) -> Text:
     """Return a text with what it measures."""
     said = visible(text, lines=False)
-    width = metrics.width_of(said, size, bold=bold)
-    return Text(
-        round(x, 2), round(y, 2), said, size, bold, colour=colour, anchor=anchor, width=width, role=role
-    )
+    return text_ink(round(x, 2), round(y, 2), said, size, bold=bold, colour=colour, anchor=anchor, role=role)
 
 
 def fits(text: str, width: float, size: float, *, bold: bool = False) -> bool:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from cfgtrack.show.drawing.flags import sign_of
-from cfgtrack.show.drawing.ink import Anchor, Group, Ink, Path, Rect, Text
+from dataclasses import replace
+
+from cfgtrack.show.drawing.ink import Anchor, Group, Ink, Path, Rect
 from cfgtrack.show.drawing.labels import HIGH
 from cfgtrack.show.drawing.layout import Point
 from cfgtrack.show.drawing.metrics import width_of
-from cfgtrack.show.drawing.palette import INK, OLD, STROKES, colour_of, weight_of
+from cfgtrack.show.drawing.palette import OLD
 from cfgtrack.show.drawing.shape import Shape
 from cfgtrack.show.drawing.sheet import Change, Line
+from cfgtrack.show.drawing.strokes import sign_of, stroked, text_ink
 from cfgtrack.show.visible import visible
 
 _SIZE = 7.5
@@ -17,27 +19,23 @@ _SIZE = 7.5
 
 def line_ink(line: Line, route: tuple[Point, ...], at: Point | None, media: tuple[str, ...]) -> Group:
     """Return a line's ink, its label's middle at a place (None: only told when one points at the line)."""
-    stroke = STROKES[line.look]
-    colour = colour_of(line.medium, media)
-    weight = 1.0 if stroke.double else weight_of(line.medium, media)
-    thick = stroke.thickness * weight + (1.2 if line.count > 1 and not stroke.double else 0.0)
-    ink: list[Ink] = [_path(line, route, colour, thick)]
+    path = _path(line, route, media)
+    ink: list[Ink] = [path]
     if line.change is Change.NEW:
-        ink.insert(0, Path(route, stroke="#bfe3d6", thickness=thick + 5, role="change"))
+        ink.insert(0, Path(route, stroke="#bfe3d6", thickness=path.thickness + 5, role="change"))
     if at is not None:
         ink += _label_ink(_label(line), at)
-    data = [
+    data = (
         ("a", line.a_row or line.a),
         ("b", line.b_row or line.b),
         ("medium", line.medium),
         ("look", line.look.name.lower()),
         ("count", str(line.count)),
-    ]
-    if line.change is not Change.SAME:
-        data.append(("change", line.change.value))
+        ("change", line.change.value),
+    )
     ends = f"{line.a_row or line.a} – {line.b_row or line.b}"
     said = f"{ends}: {line.look.value}" + (f", {line.label}" if line.label else "")
-    return Group(key=ends, what="line", title=said, ink=tuple(ink), data=tuple(data))
+    return Group(key=ends, what="line", title=said, ink=tuple(ink), data=data)
 
 
 def label_width(line: Line) -> float:
@@ -77,17 +75,11 @@ def loop(line: Line, box: Shape, corner: Point, nth: int = 0) -> tuple[Point, ..
     return (start, one, (beside, one[1]), (beside, two[1]), two, end)
 
 
-def _path(line: Line, route: tuple[Point, ...], colour: str, thick: float) -> Path:
-    stroke = STROKES[line.look]
-    dash = (4.0, 4.0) if line.change is Change.GONE else stroke.dash
-    return Path(
-        route,
-        stroke=OLD if line.change is Change.GONE else colour,
-        thickness=thick,
-        dash=dash,
-        double=stroke.double,
-        role="line",
-    )
+def _path(line: Line, route: tuple[Point, ...], media: tuple[str, ...]) -> Path:
+    path = stroked(line.medium, media, line.look, route, "line")
+    if line.count > 1 and not path.double:
+        path = replace(path, thickness=path.thickness + 1.2)
+    return replace(path, stroke=OLD, dash=(4.0, 4.0)) if line.change is Change.GONE else path
 
 
 def _label_ink(text: str, at: Point) -> tuple[Ink, ...]:
@@ -95,7 +87,7 @@ def _label_ink(text: str, at: Point) -> tuple[Ink, ...]:
     wide = width_of(text, _SIZE)
     return (
         Rect(x - wide / 2 - 2, y - HIGH / 2, wide + 4, HIGH, stroke="none", fill="#ffffff", role="label"),
-        Text(x, y + 2.6, text, size=_SIZE, colour=INK, anchor=Anchor.MIDDLE, width=wide, role="label"),
+        text_ink(x, y + 2.6, text, _SIZE, anchor=Anchor.MIDDLE, role="label"),
     )
 
 

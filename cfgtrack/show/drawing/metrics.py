@@ -9,7 +9,6 @@ import io
 import logging
 import unicodedata
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib.util import find_spec
 from pathlib import Path
@@ -21,12 +20,8 @@ _PACKAGE = "font_source_sans_pro"
 _WIDE, _OTHER = 1.25, 1.0
 """Ems kept free for a character that the font lacks: one as wide as it is high (or a picture), and any other."""
 
-
-@dataclass(frozen=True, slots=True)
-class _Face:
-    """What measuring needs of a font file: each character's advance in ems."""
-
-    advances: dict[int, float]
+_UNUSED = {"GPOS", "GSUB", "GDEF", "DSIG", "BASE"}
+"""The font's tables that a picture has no use for: kerning, ligatures and the like, and its maker's signature."""
 
 
 def font_folder() -> Path:
@@ -45,7 +40,7 @@ def font_file(*, bold: bool = False) -> Path:
 @lru_cache(maxsize=50_000)
 def width_of(text: str, size: float, *, bold: bool = False) -> float:
     """Return how wide a line of text is at a size, both in points, without kerning."""
-    known = _face(bold).advances
+    known = _advances(bold)
     return round(size * sum(known.get(ord(sign)) or _unknown(sign) for sign in text), 2)
 
 
@@ -91,8 +86,9 @@ def subset(signs: Iterable[str], *, bold: bool = False) -> bytes:
         glyph_names=False,
         legacy_kern=False,
     )
-    options.drop_tables += ["GPOS", "GSUB", "GDEF", "DSIG", "BASE"]
     font = TTFont(font_file(bold=bold), recalcTimestamp=False)
+    for table in _UNUSED.intersection(font.keys()):  # at once: else they are read before they are left out
+        del font[table]
     subsetter = Subsetter(options)
     subsetter.populate(unicodes=sorted({ord(sign) for sign in signs}))
     subsetter.subset(font)
@@ -119,13 +115,14 @@ def _unknown(sign: str) -> float:
 
 
 @cache
-def _face(bold: bool) -> _Face:  # noqa: FBT001 - a cache's key
+def _advances(bold: bool) -> dict[int, float]:  # noqa: FBT001 - a cache's key
+    """Return each character's advance in ems: all that measuring needs of a font file."""
     _quiet()
     from fontTools.ttLib import TTFont
 
     with TTFont(font_file(bold=bold), lazy=True) as font:
         per_em, widths = font["head"].unitsPerEm, font["hmtx"].metrics
-        return _Face({code: widths[name][0] / per_em for code, name in font.getBestCmap().items()})
+        return {code: widths[name][0] / per_em for code, name in font.getBestCmap().items()}
 
 
 def _quiet() -> None:

@@ -8,10 +8,11 @@ from dataclasses import replace
 from cfgtrack.show.drawing.flags import FLAG, ROOM, flags
 from cfgtrack.show.drawing.ink import Anchor, Circle, Group, Ink, Path
 from cfgtrack.show.drawing.inside import Inside, Joint
+from cfgtrack.show.drawing.lettering import cut_to
 from cfgtrack.show.drawing.metrics import fitted, width_of
-from cfgtrack.show.drawing.palette import ALARM, FAINT, INK, STROKES, colour_of, weight_of
+from cfgtrack.show.drawing.palette import ALARM, FAINT, INK, colour_of, weight_of
 from cfgtrack.show.drawing.rooms import LONG, PAD, SLOT
-from cfgtrack.show.drawing.sheet import Alarm, Bar, Change, Gate, Look, Mark, Row, Symbol
+from cfgtrack.show.drawing.sheet import Alarm, Bar, Gate, Look, Mark, Row, Symbol
 from cfgtrack.show.drawing.strokes import SMALL, TEXT, TINY, changed, medium_sign, stroked, text_ink, yes
 from cfgtrack.show.drawing.symbols import REACH, moved, symbol
 from cfgtrack.show.visible import visible
@@ -33,6 +34,11 @@ class Pen:
     ) -> None:
         self.inside, self.rooms, self.media, self.looks = inside, inside.rooms, media, looks
         self.place, self.depth, self.down = place, depth, inside.down
+        self.columns = {
+            inward: self.rooms.columns([row for row in inside.box.rows if inside.inward[row.key] is inward])
+            for inward in (True, False)
+        }
+        """By side of the box, whether the flow comes in there: how wide its rows' valves, names and statuses are."""
 
     def line(self, medium: str, look: Look, *points: tuple[float, float], role: str = "inside") -> Path:
         """Return a piece of line inside the box."""
@@ -57,12 +63,14 @@ class Pen:
         if row.valve is not None:
             drawn.append(self.own_valve(row, edge + into * (slot / 2 + 1), t))
         drawn += self.free_end(row, edge, t, into)
-        drawn += self.row_texts(row, edge + into * self._beside(row)[0], t, into, is_joined=inner is not None)
+        drawn += self.row_texts(
+            row, edge + into * self._columns(row)[0], t, into, is_joined=inner is not None
+        )
         return self.row_group(row, drawn)
 
     def row_group(self, row: Row, drawn: list[Ink]) -> Group:
         """Return a row's ink with all that is true of it."""
-        data = [
+        data = (
             ("side", self.inside.side_of(row)),
             ("status", row.status),
             ("medium", row.medium),
@@ -71,14 +79,13 @@ class Pen:
             ("capped", yes(row.capped)),
             ("to", row.to),
             ("look", self.own_look(row).name.lower()),
-        ]
-        if row.change is not Change.SAME:
-            data.append(("change", row.change.value))
+            ("change", row.change.value),
+        )
         said = ": ".join(part for part in (row.key, row.status) if part) + (
             f", to {row.to}" if row.to else ""
         )
         ink = tuple(self._as_its_row(row, one) for one in drawn)
-        return Group(key=row.key, what="row", title=said, ink=ink, data=tuple(data))
+        return Group(key=row.key, what="row", title=said, ink=ink, data=data)
 
     def _as_its_row(self, row: Row, one: Ink) -> Ink:
         """Return what stands outside a row's edge drawn as what it belongs to: dead or cut off as that is."""
@@ -87,9 +94,7 @@ class Pen:
             return one
         if one.role == "goes on":
             return replace(one, fill="#ffffff")
-        stroke = STROKES[look]
-        thick = stroke.thickness * (1 if stroke.double else weight_of(row.medium, self.media))
-        return replace(one, thickness=thick, dash=stroke.dash, double=stroke.double)
+        return stroked(row.medium, self.media, look, one.points, one.role)
 
     def _wires(self, row: Row, edge: float, inner: float, gate_at: float | None, t: float) -> list[Ink]:
         """Return a row's line: where a gate is on it, each half looks like what it belongs to."""
@@ -117,10 +122,9 @@ class Pen:
 
     def marks_of(self, row: Row) -> tuple[Mark, ...]:
         """Return the marks at a row: its own, and those of a bar that is nothing but its end."""
-        bars = {bar.key: bar for bar in self.inside.box.bars}
         bar = self.inside.ending.get(row.key)
-        if bar is None and not self.inside.is_joined(row):
-            bar = bars.get(row.bar)
+        if bar is None and row.bar and not self.inside.is_joined(row):
+            bar = self.inside.nodes[row.bar].bar
         return row.marks if bar is None else (*row.marks, *(m for m in bar.marks if m not in row.marks))
 
     def own_valve(self, row: Row, d: float, t: float) -> Group:
@@ -171,8 +175,8 @@ class Pen:
 
     def row_texts(self, row: Row, d: float, t: float, into: int, *, is_joined: bool) -> list[Ink]:
         """Return a row's name and status, its flags, and what there is to say by the way."""
-        name = fitted(visible(row.text, lines=False), TEXT, LONG)
-        status = fitted(visible(row.status, lines=False), SMALL, LONG)
+        name = cut_to(row.text, LONG, TEXT)
+        status = cut_to(row.status, LONG, SMALL)
         aside = [mark.word for mark in self.marks_of(row)]
         if row.to and row.key not in self.rooms.drawn:
             aside.insert(0, f"to {row.to}")
@@ -182,7 +186,7 @@ class Pen:
         x, y = self.place(d + into * PAD, t)
         up = 4.0 if is_joined else -3.0
         end = Anchor.START if into > 0 else Anchor.END
-        wide = self._beside(row)[1:]
+        wide = self._columns(row)[1:]
         sides = self.marks_of(row)
         drawn: list[Ink] = [text_ink(x, y - up, name, TEXT, anchor=end, role="row")]
         further = x + into * (wide[0] + 5)
@@ -208,10 +212,9 @@ class Pen:
     def _aside(self, row: Row) -> str:
         return ALARM if any(mark.alarm is Alarm.WRONG for mark in self.marks_of(row)) else FAINT
 
-    def _beside(self, row: Row) -> tuple[float, float, float]:
+    def _columns(self, row: Row) -> tuple[float, float, float]:
         """Return the columns of the rows on a row's side."""
-        inward = self.inside.inward
-        return self.rooms.columns([one for one in self.inside.box.rows if inward[one.key] == inward[row.key]])
+        return self.columns[self.inside.inward[row.key]]
 
     def _row_texts_down(
         self, row: Row, name: str, status: str, words: str, d: float, t: float, into: int
@@ -225,8 +228,7 @@ class Pen:
         sides = self.marks_of(row)
         drawn += flags(sides, x, first + 15)
         taken = min(len(sides), 2) * (FLAG + 1.5)
-        if sign := changed(row.change, x + room - 4, first):
-            drawn += sign
+        drawn += changed(row.change, x + room - 4, first)
         if words := fitted(words, TINY, room - taken):
             drawn.append(text_ink(x + taken, first + 17, words, TINY, colour=self._aside(row), role="aside"))
         return drawn
@@ -264,15 +266,18 @@ class Pen:
 
     def bar_group(self, bar: Bar, drawn: tuple[Ink, ...]) -> Group:
         """Return a bar's ink, if it has any, with all that is true of it."""
-        data = [("medium", bar.medium), ("look", bar.look.name.lower()), ("texts", "; ".join(bar.texts))]
-        if bar.change is not Change.SAME:
-            data.append(("change", bar.change.value))
+        data = (
+            ("medium", bar.medium),
+            ("look", bar.look.name.lower()),
+            ("texts", "; ".join(bar.texts)),
+            ("change", bar.change.value),
+        )
         said = ", ".join((*(t for t in bar.texts if t), *(mark.word for mark in bar.marks)))
-        return Group(key=bar.key, what="bar", title=said or bar.look.value, ink=drawn, data=tuple(data))
+        return Group(key=bar.key, what="bar", title=said or bar.look.value, ink=drawn, data=data)
 
     def bar_text(self, bar: Bar, text: str, sign: Symbol, d: float, t: float, *, first: bool) -> list[Ink]:
         """Return a volume or node of a bar, on a short line of its own."""
-        shown = fitted(visible(text, lines=False), TEXT, LONG)
+        shown = cut_to(text, LONG, TEXT)
         half = REACH if sign is not Symbol.NONE else 0.0
         middle = d + 8 + half
         drawn: list[Ink] = [self.line(bar.medium, bar.look, (d, t), (middle, t))]
@@ -309,8 +314,8 @@ class Pen:
         sign = symbol(gate.symbol, INK, is_open=gate.is_open, back=back)
         drawn: list[Ink] = list(wires)
         drawn += [moved(one, x, y, down=self.down) for one in sign]
-        name = fitted(visible(gate.text, lines=False), TEXT, LONG)
-        status = fitted(visible(gate.status, lines=False), SMALL, LONG)
+        name = cut_to(gate.text, LONG, TEXT)
+        status = cut_to(gate.status, LONG, SMALL)
         first, second = width_of(name, TEXT), width_of(status, SMALL)
         role = "gate"
         if self.down:
@@ -329,7 +334,7 @@ class Pen:
             drawn += flags(gate.marks, x + REACH + 2, y + 6.7)
             drawn += changed(gate.change, x - REACH - 6, y + 9)
         state = "open" if gate.is_open else "shut"
-        data = [
+        data = (
             ("state", state),
             ("status", gate.status),
             ("symbol", gate.symbol.value),
@@ -337,8 +342,7 @@ class Pen:
             ("b", gate.b),
             ("medium", gate.medium),
             ("one-way", yes(gate.one_way)),
-        ]
-        if gate.change is not Change.SAME:
-            data.append(("change", gate.change.value))
+            ("change", gate.change.value),
+        )
         said = ": ".join(part for part in (gate.key, gate.status or state) if part)
-        return Group(key=gate.key, what="gate", title=said, ink=tuple(drawn), data=tuple(data))
+        return Group(key=gate.key, what="gate", title=said, ink=tuple(drawn), data=data)

@@ -8,13 +8,13 @@ from cfgtrack.show.drawing.flags import FLAG, ROOM, flags
 from cfgtrack.show.drawing.frame import TAB, outline, packed, tabs
 from cfgtrack.show.drawing.ink import Anchor, Group, Ink
 from cfgtrack.show.drawing.inside import Inside, Track
-from cfgtrack.show.drawing.metrics import fitted, width_of
+from cfgtrack.show.drawing.lettering import cut_to, measure
+from cfgtrack.show.drawing.metrics import width_of
 from cfgtrack.show.drawing.palette import FAINT
 from cfgtrack.show.drawing.pen import Pen
 from cfgtrack.show.drawing.rooms import LONG, PAD, SLOT
 from cfgtrack.show.drawing.sheet import Bar, Box, Form, Look, Row, Symbol
 from cfgtrack.show.drawing.strokes import SMALL, TEXT, changed, text_ink
-from cfgtrack.show.visible import visible
 
 _WIDEST = 170.0
 
@@ -40,7 +40,7 @@ class Pill:
         a, b = sorted(box.rows, key=lambda row: not inside.inward[row.key])
         inside.inward.update({a.key: True, b.key: False})
         self.rows = (a, b)
-        self.name = fitted(visible(box.name or box.id, lines=False), TEXT, _WIDEST, bold=True)
+        self.name = cut_to(box.name or box.id, _WIDEST, TEXT, bold=True)
         self.slot = SLOT if any(row.valve is not None for row in self.rows) else 0.0
         title = width_of(self.name, TEXT, bold=True) + 2 * ROOM
         ends = [self._name(row) + 4 + rooms.status_width(row) + FLAG + 3 for row in self.rows]
@@ -74,7 +74,7 @@ class Pill:
         )
 
     def _name(self, row: Row) -> float:
-        return min(width_of(visible(row.text, lines=False), SMALL), LONG)
+        return min(measure(row.text, SMALL), LONG)
 
     def _wire(self) -> Group:
         bar = self.box.bars[0] if self.box.bars else Bar("", self.rows[0].medium)
@@ -87,8 +87,8 @@ class Pill:
         if row.valve is not None:
             drawn.append(self.pen.own_valve(row, edge + into * (SLOT / 2 + 1), self.t))
         drawn += self.pen.free_end(row, edge, self.t, into)
-        name = fitted(visible(row.text, lines=False), SMALL, LONG)
-        status = fitted(visible(row.status, lines=False), SMALL, LONG)
+        name = cut_to(row.text, LONG, SMALL)
+        status = cut_to(row.status, LONG, SMALL)
         if self.down:
             x, y = self.t + 7, edge + into * (self.slot + 4) + (5 if first else 0)
             end, way = Anchor.START, 1

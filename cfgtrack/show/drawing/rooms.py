@@ -9,11 +9,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from cfgtrack.show.drawing.flags import ROOM
-from cfgtrack.show.drawing.metrics import width_of
+from cfgtrack.show.drawing.lettering import measure
 from cfgtrack.show.drawing.sheet import Gate, Row, Symbol
 from cfgtrack.show.drawing.strokes import SMALL, TEXT
 from cfgtrack.show.drawing.symbols import REACH
-from cfgtrack.show.visible import visible
 
 LONG = 150.0
 """The most that one name or status takes; what is longer ends in an ellipsis, and is told whole when pointed at."""
@@ -83,7 +82,7 @@ class Rooms:
 
     def name_width(self, text: str) -> float:
         """Return how wide a name is drawn at most."""
-        return min(width_of(visible(text, lines=False), TEXT), LONG)
+        return min(measure(text, TEXT), LONG)
 
     def status_width(self, row: Row) -> float:
         """Return how wide a row's longest status is; a row without a line may have more to say."""
@@ -93,6 +92,4 @@ class Rooms:
     def longest(self, status: str, statuses: tuple[str, ...]) -> float:
         """Return how wide the longest of some statuses is."""
         texts = statuses or (status,)
-        return min(max(width_of(visible(text, lines=False), SMALL) for text in texts), LONG)
-
-    # --- the whole ------------------------------------------------------------------------------------------------
+        return min(max(measure(text, SMALL) for text in texts), LONG)

@@ -5,8 +5,9 @@ Nothing here depends on a status, on what is open or on a mark: their room is al
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cache
 
 from cfgtrack.show.drawing.frame import TAB, Head, outline, tabs
 from cfgtrack.show.drawing.ink import Group, Ink
@@ -14,7 +15,7 @@ from cfgtrack.show.drawing.inside import Inside, Joint
 from cfgtrack.show.drawing.pen import Pen
 from cfgtrack.show.drawing.pill import Pill, is_slim
 from cfgtrack.show.drawing.rooms import Rooms
-from cfgtrack.show.drawing.sheet import Box, Change, Look
+from cfgtrack.show.drawing.sheet import Box, Look
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,12 +29,12 @@ class Port:
 
 @dataclass(frozen=True, slots=True)
 class Shape:
-    """A box about its own top left corner; `ports`: by row."""
+    """A box about its own top left corner; `ports`: by row. `ink` draws it, once: most shapes are only measured."""
 
     width: float
     height: float
     ports: Mapping[str, Port]
-    ink: Group
+    ink: Callable[[], Group]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +55,7 @@ def shape(box: Box, inward: Mapping[str, bool], lines: Lines, *, media: tuple[st
             row.key: pill.place(0.0 if inside.inward[row.key] else pill.depth, pill.t) for row in pill.rows
         }
         size = (pill.width, pill.top + pill.height)
-        return Shape(*size, _ports(inside, ends), _grouped(box, pill.ink()))
+        return Shape(*size, _ports(inside, ends), cache(lambda: _grouped(box, pill.ink())))
     return _schematic(inside, lines, media)
 
 
@@ -76,17 +77,22 @@ def _schematic(inside: Inside, lines: Lines, media: tuple[str, ...]) -> Shape:
         return (left + t, d) if down else (d, top + t)
 
     box = inside.box
-    ink = (
-        *outline(box, width, height, top, down=down),
-        *head.ink(0.0, top, head.width if down else width),
-        *_contents(inside, Pen(inside, media, lines.looks, place, depth), columns, xs, mids),
-        *tabs(box, head.width if down else width, head.height - TAB - 1 if down else 0.0),
-    )
+
+    @cache
+    def ink() -> Group:
+        drawn = (
+            *outline(box, width, height, top, down=down),
+            *head.ink(0.0, top, head.width if down else width),
+            *_contents(inside, Pen(inside, media, lines.looks, place, depth), columns, xs, mids),
+            *tabs(box, head.width if down else width, head.height - TAB - 1 if down else 0.0),
+        )
+        return _grouped(box, drawn)
+
     ends = {
         row.key: place(0.0 if inside.inward[row.key] else depth, inside.tracks[inside.at[row.key]].t)
         for row in box.rows
     }
-    return Shape(width, top + height, _ports(inside, ends), _grouped(box, ink))
+    return Shape(width, top + height, _ports(inside, ends), ink)
 
 
 def _contents(
@@ -118,7 +124,6 @@ def _grouped(box: Box, ink: tuple[Ink, ...]) -> Group:
     data = [("form", box.form.value)]
     if box.count > 1:
         data += [("count", str(box.count)), ("members", " ".join(box.members))]
-    if box.change is not Change.SAME:
-        data.append(("change", box.change.value))
+    data.append(("change", box.change.value))
     said = "\n".join((box.name or box.id, *box.lines, *(mark.word for mark in box.marks)))
     return Group(key=box.id, what="box", title=said, ink=ink, data=tuple(data))

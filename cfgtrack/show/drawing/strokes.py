@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from cfgtrack.show.drawing.flags import sign_of
 from cfgtrack.show.drawing.ink import Anchor, Circle, Ink, Path, Rect, Text
 from cfgtrack.show.drawing.metrics import width_of
 from cfgtrack.show.drawing.palette import INK, NEW, OLD, STROKES, colour_of, place_of, weight_of
@@ -12,12 +11,25 @@ NAME, TEXT, SMALL, TINY = 10.5, 8.5, 7.5, 6.5
 """Sizes of type: a box's name; a row's and a text's; statuses and what stands under a name; what is said by the way."""
 
 
+_SIGNS = {Change.NEW: "+", Change.GONE: "–", Change.OTHER: "≠"}
+
+
+def sign_of(change: Change) -> str:
+    """Return the sign of what a thing is in a difference: + - ≠ or nothing."""
+    return _SIGNS.get(change, "")
+
+
+def change_colour(change: Change) -> str:
+    """Return the colour of what a thing is in a difference."""
+    return {Change.NEW: NEW, Change.GONE: OLD}.get(change, INK)
+
+
 def changed(change: Change, x: float, y: float) -> tuple[Ink, ...]:
     """Return the sign of what a thing is in a difference, its middle at x."""
     sign = sign_of(change)
     if not sign:
         return ()
-    colour = {Change.NEW: NEW, Change.GONE: OLD}.get(change, INK)
+    colour = change_colour(change)
     return (text_ink(x, y, sign, TEXT, bold=True, colour=colour, anchor=Anchor.MIDDLE, role="change"),)
 
 

@@ -5,27 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from cfgtrack.show.drawing.ink import Anchor, Circle, Group, Ink, Page, Path, Rect, Text
+from tests.show.drawing.shown import all_ink
 
 Area = tuple[float, float, float, float]
 """Left, top, right and bottom."""
 
 
-def groups(ink: Iterable[Ink], what: str = "") -> Iterator[Group]:
-    """Yield the groups of one sort, wherever they are."""
-    for one in ink:
-        if isinstance(one, Group):
-            if what in ("", one.what):
-                yield one
-            yield from groups(one.ink, what)
+def groups(ink: Iterable[Ink], what: str) -> Iterator[Group]:
+    """Return the groups of one sort, wherever they are."""
+    return (one for one in all_ink(ink) if isinstance(one, Group) and one.what == what)
 
 
 def leaves(ink: Iterable[Ink]) -> Iterator[Text | Rect | Path | Circle]:
-    """Yield all ink that is no group."""
-    for one in ink:
-        if isinstance(one, Group):
-            yield from leaves(one.ink)
-        else:
-            yield one
+    """Return all ink that is no group."""
+    return (one for one in all_ink(ink) if not isinstance(one, Group))
 
 
 def texts(ink: Iterable[Ink]) -> list[Text]:
