@@ -14,7 +14,6 @@ from cfgtrack.model.event import Entry
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.unknown import expect_thing, find
 from cfgtrack.network.network import Network
-from cfgtrack.rules.acknowledgement import acknowledged
 from cfgtrack.rules.finding import Clock, Finding
 
 NO_RULES = "no rules are loaded: nothing was judged"
@@ -64,8 +63,9 @@ class Scene:
     """What a picture is of, at its moment. `findings` are the open ones, to be marked.
 
     `ever`: the pairs of halves that were mated at any time, as far as is known at that moment: boxes stay where these
-    keep them. `past`: breaches of a moment that nobody has acknowledged; `clocks` those that run; `discrepancies` what
-    was found otherwise and isn't explained. `unjudged` says why no rules judged it, "" where they did.
+    keep them. `past`: breaches of a moment, of rules then in force, that nobody has acknowledged; `clocks` those that
+    run; `discrepancies` what was found otherwise and isn't explained. `unjudged` says why no rules judged it, "" where
+    they did.
     """
 
     moment: Moment
@@ -125,11 +125,10 @@ def scene(
         if not past.rules.rules:
             return replace(bare, discrepancies=discrepancies, unjudged=NO_RULES)
         plain, excused = past.findings()
-        unseen, _ = acknowledged((f for f in plain if f.mode == "at"), past.acknowledgements)
         return replace(
             bare,
             findings=tuple(f for f in (*plain, *excused) if f.is_open),
-            past=tuple(unseen),
+            past=tuple(past.unacknowledged()),
             clocks=tuple(past.clocks()),
             discrepancies=discrepancies,
         )
