@@ -185,7 +185,9 @@ def _loops(plant: Plant, medium: str) -> dict[str, None]:
     loops = dict.fromkeys(thing.loop for table in (plant.units, plant.places) for thing in table.values())
     for part in plant.parts.values():
         loops.update(dict.fromkeys(n.loop for n in part.nodes.values() if n.medium == medium))
-        ports = (p for p in part.ports.values() if plant.kinds[p.kind].medium == medium)
+        ports = (p for p in part.ports.values() if medium in p.media(plant.kinds[p.kind].medium))
         loops.update(dict.fromkeys(p.loop for p in ports))
+        contacts = (c for p in part.ports.values() for c in p.contacts.values() if c.medium == medium)
+        loops.update(dict.fromkeys(c.loop for c in contacts))
     loops.pop("", None)
     return loops
