@@ -8,15 +8,13 @@ from dataclasses import dataclass, replace
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.foreseeing import AfterStep, foreseen
 from cfgtrack.answers.moment import Answer, Moment
-from cfgtrack.answers.past import Past
+from cfgtrack.answers.past import NO_RULES, Past
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Entry
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.unknown import expect_thing, find
 from cfgtrack.network.network import Network
 from cfgtrack.rules.finding import Clock, Finding
-
-NO_RULES = "no rules are loaded: nothing was judged"
 
 
 @dataclass(frozen=True, slots=True)
