@@ -438,9 +438,8 @@ class _Drawing:
             )
             step = f", step {mark.step}" if mark.step else ""
             mix = f", with durations {mark.mix}" if mark.mix not in ("", "likely") else ""
-            word = (mark.category or "impossible").upper() + (" (under a variance)" if mark.excused else "")
             head = f"{when}{ends}{step}{mix}"
-            text = f"{word}  {mark.headline}  [{mark.rule}]"
+            text = f"{mark.label}  {mark.headline}  [{mark.rule}]"
             lines = wrapped(text, self.width - 30, 8.5)
             ink: list[Ink] = [
                 line(0, 10, str(mark.number), size=9, bold=True, colour=ALARM, role="finding-number")
