@@ -135,17 +135,6 @@ class HoldSpan:
     held: bool
     by: str | None = None
 
-    @property
-    def words(self) -> str:
-        """What holds it, in words."""
-        some = [
-            f"{name} ({n} {'joint' if n == 1 else 'joints'})" if n else f"in {name}"
-            for name, n in self.holders.items()
-        ]
-        if self.held:
-            return ", ".join(some) or "by its ends"
-        return "HELD BY NOTHING" + (f", with {', '.join(some)}" if some else "")
-
 
 def hold_spans(
     now: Configuration, events: Sequence[Event], units: Sequence[str], start: int, end: int

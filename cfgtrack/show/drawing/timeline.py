@@ -488,7 +488,7 @@ class _Drawing:
         for unit, all_of in groupby(self.timeline.holds, key=lambda h: h.unit):
             here = [h for h in all_of if h.end > span.start and h.start < span.end]
             if len(here) == 1 and here[0].held:
-                still.append(f"{unit}: {here[0].words}")
+                still.append(f"{unit}: {_held_by(here)}")
             elif here:
                 yield self._hold_lane(unit, here, axis)
         if still:
