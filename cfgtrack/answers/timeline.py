@@ -348,17 +348,11 @@ def recorded_timeline(asking: Asking, *, outing: str | None = None, unit: str | 
 def _recorded_outings(past: Past) -> dict[str, OutingSpan]:
     """Return the outings that have begun, as they are recorded, in the order in which they began."""
     at, known = past.moment.at, past.moment.known
-    began: dict[str, int] = {}
-    ended: dict[str, int] = {}
-    for entry in past.journal.of_action(BEGIN, END, at=at, known=known):
-        name, when = entry.event.outing or "", entry.event.happened
-        if entry.event.action == BEGIN:
-            began.setdefault(name, when)
-            ended.pop(name, None)
-        else:
-            ended[name] = when
-    order = sorted(began, key=lambda name: began[name])
-    return {name: OutingSpan(name, "", began[name], ended.get(name, at)) for name in order}
+    hours = sorted(past.journal.hours(at=at, known=known).values(), key=lambda one: one.began)
+    return {
+        one.outing: OutingSpan(one.outing, "", one.began, at if one.ended is None else one.ended)
+        for one in hours
+    }
 
 
 def _recorded_bars(events: Iterable[Event], span: OutingSpan) -> Iterator[Bar]:
