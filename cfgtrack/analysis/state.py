@@ -22,9 +22,6 @@ from cfgtrack.network.paths import Holding, Paths, loops_of
 from cfgtrack.network.rating import Rated, current_of
 from cfgtrack.rules.finding import Clock, Finding
 
-_HARMLESS = frozenset({"data", "bond"})
-"""The media of which an open end hurts nobody."""
-
 
 @dataclass(frozen=True, slots=True)
 class Reading:
@@ -618,10 +615,7 @@ class _Observer:
         return any(paths.is_open_end(address) for paths in self.paths_of(address))
 
     def is_hazardous(self, port: str) -> bool:
-        """Return whether it is an open end that may hurt somebody: nobody is hurt by a signal, or by earth."""
-        return any(
-            paths.is_open_end(port) for paths in self.paths_of(port) if paths.network.medium not in _HARMLESS
-        )
+        return any(paths.is_hazardous(port) for paths in self.paths_of(port))
 
     def rated_pressure(self, port: str) -> Rated | None:
         found = (paths.rated_pressure(port) for paths in self.paths_of(port))

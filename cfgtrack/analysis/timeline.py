@@ -12,7 +12,7 @@ from typing import ClassVar
 from cfgtrack.model.action import BEGIN, END
 from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.event import Event, effects
-from cfgtrack.model.hold import hangs, holds, is_of_hold, rigid_group, seat_of
+from cfgtrack.model.hold import hangs, holds, is_of_hold, seat_of
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.time import SECOND, Instant
 from cfgtrack.rules.engine import Engine
@@ -135,17 +135,6 @@ class HoldSpan:
     held: bool
     by: str | None = None
 
-    @property
-    def words(self) -> str:
-        """What holds it, in words."""
-        some = [
-            f"{name} ({n} {'joint' if n == 1 else 'joints'})" if n else f"in {name}"
-            for name, n in self.holders.items()
-        ]
-        if self.held:
-            return ", ".join(some) or "by its ends"
-        return "HELD BY NOTHING" + (f", with {', '.join(some)}" if some else "")
-
 
 def hold_spans(
     now: Configuration, events: Sequence[Event], units: Sequence[str], start: int, end: int
@@ -167,17 +156,23 @@ def hold_spans(
 
 
 def _held(view: View, unit: str) -> tuple[dict[str, int], bool]:
-    """Return what holds a unit, each with the number of joints, and whether all that is fixed to it is held at all."""
+    """Return what holds a unit, each with the number of joints, and whether that comes to a place at last."""
     own = Counter(owner_of(joint.far) for joint in holds(view, unit))
     rests = _rests(view, unit)
     holders = {**dict(sorted(own.items())), **({rests: 0} if rests and rests not in own else {})}
-    group = rigid_group(view, unit)
-    is_held = any(_rests(view, one) or _has_hold_outside(view, one, group) for one in group)
+    tied = _tied(view, unit)
+    is_held = any(one in view.plant.places or _rests(view, one) for one in tied)
     return holders, is_held or hangs(view, unit)
 
 
-def _has_hold_outside(view: View, unit: str, group: Sequence[str]) -> bool:
-    return any(owner_of(joint.far) not in group for joint in holds(view, unit))
+def _tied(view: View, unit: str) -> list[str]:
+    """Return a unit and all to which holds lead from it, over units only, whether they give or not."""
+    found = [unit]
+    for one in found:
+        if one in view.plant.units:
+            far = (owner_of(joint.far) for joint in holds(view, one))
+            found += [owner for owner in dict.fromkeys(far) if owner not in found]
+    return found
 
 
 def _rests(view: View, unit: str) -> str:

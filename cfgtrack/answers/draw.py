@@ -8,16 +8,13 @@ from dataclasses import dataclass, replace
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.foreseeing import AfterStep, foreseen
 from cfgtrack.answers.moment import Answer, Moment
-from cfgtrack.answers.past import Past
+from cfgtrack.answers.past import NO_RULES, Past
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Entry
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.unknown import expect_thing, find
 from cfgtrack.network.network import Network
-from cfgtrack.rules.acknowledgement import acknowledged
 from cfgtrack.rules.finding import Clock, Finding
-
-NO_RULES = "no rules are loaded: nothing was judged"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +61,9 @@ class Scene:
     """What a picture is of, at its moment. `findings` are the open ones, to be marked.
 
     `ever`: the pairs of halves that were mated at any time, as far as is known at that moment: boxes stay where these
-    keep them. `past`: breaches of a moment that nobody has acknowledged; `clocks` those that run; `discrepancies` what
-    was found otherwise and isn't explained. `unjudged` says why no rules judged it, "" where they did.
+    keep them. `past`: breaches of a moment, of rules then in force, that nobody has acknowledged; `clocks` those that
+    run; `discrepancies` what was found otherwise and isn't explained. `unjudged` says why no rules judged it, "" where
+    they did.
     """
 
     moment: Moment
@@ -125,11 +123,10 @@ def scene(
         if not past.rules.rules:
             return replace(bare, discrepancies=discrepancies, unjudged=NO_RULES)
         plain, excused = past.findings()
-        unseen, _ = acknowledged((f for f in plain if f.mode == "at"), past.acknowledgements)
         return replace(
             bare,
             findings=tuple(f for f in (*plain, *excused) if f.is_open),
-            past=tuple(unseen),
+            past=tuple(past.unacknowledged()),
             clocks=tuple(past.clocks()),
             discrepancies=discrepancies,
         )
@@ -186,7 +183,9 @@ def _loops(plant: Plant, medium: str) -> dict[str, None]:
     loops = dict.fromkeys(thing.loop for table in (plant.units, plant.places) for thing in table.values())
     for part in plant.parts.values():
         loops.update(dict.fromkeys(n.loop for n in part.nodes.values() if n.medium == medium))
-        ports = (p for p in part.ports.values() if plant.kinds[p.kind].medium == medium)
+        ports = (p for p in part.ports.values() if medium in p.media(plant.kinds[p.kind].medium))
         loops.update(dict.fromkeys(p.loop for p in ports))
+        contacts = (c for p in part.ports.values() for c in p.contacts.values() if c.medium == medium)
+        loops.update(dict.fromkeys(c.loop for c in contacts))
     loops.pop("", None)
     return loops

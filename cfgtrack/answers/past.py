@@ -31,6 +31,9 @@ if TYPE_CHECKING:
     from cfgtrack.answers.judging import Judging
     from cfgtrack.rules.engine import Engine
 
+NO_RULES = "no rules are loaded: nothing was judged"
+"""What is said of a past without rules, lest it be read as one in which all is well."""
+
 
 class Networks(Mapping[str, Network]):
     """The network of each medium of a plant, compiled when it is first asked for."""

@@ -202,20 +202,11 @@ def items_of(plant: Plant, networks: Mapping[str, Network], scope: Scope) -> dic
             for owner in owners
             if owner in network.base
             for item in (*network.items_of(owner), *([owner] if medium == HOLD else ()))
-            if scope.sort != "loop" or _is_of_loop(plant, item, scope.subject)
+            if scope.sort != "loop" or plant.loop_of(item) == scope.subject
         ]
         if inside:
             found[medium] = inside
     return found
-
-
-def _is_of_loop(plant: Plant, item: str, loop: str) -> bool:
-    """Return whether a port, volume or the thing itself is said to be of a loop."""
-    owner, _, name = item.partition(":")
-    thing = plant.units.get(owner) or plant.places[owner]
-    part = plant.part_of(owner)
-    own = part.nodes.get(name) or part.ports.get(name.partition(":")[0])
-    return (own.loop if own is not None and own.loop else thing.loop) == loop
 
 
 def frame_title(frame: Frame) -> str:

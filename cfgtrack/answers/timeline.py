@@ -19,7 +19,7 @@ from cfgtrack.model.time import LATEST, Instant
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.model.unknown import UNKNOWN, expect_thing, find, no_such
 from cfgtrack.rules.breach import words
-from cfgtrack.rules.finding import SEVERITIES, Finding
+from cfgtrack.rules.finding import Finding
 
 if TYPE_CHECKING:
     from cfgtrack.analysis.check import CheckReport
@@ -72,6 +72,16 @@ class Marked:
     headline: str
     mix: str = ""
     excused: bool = False
+
+    @property
+    def word(self) -> str:
+        """How bad it is, in a word."""
+        return self.category or "impossible"
+
+    @property
+    def label(self) -> str:
+        """What stands before it in a list: how bad it is, and whether it is excused."""
+        return self.word.upper() + (" (under a variance)" if self.excused else "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,10 +254,10 @@ def marked(
 
     What is open before comes first, then the new ones as they come.
     """
-    found = [_mark(finding, time=None) for finding in (*report.past, *report.open)]
-    found += [_mark(finding, mix=finding.mix) for finding in report.new]
+    found = [_mark(finding, None) for finding in (*report.past, *report.open)]
+    found += [_mark(finding, finding.time, mix=finding.mix) for finding in report.new]
     found += [
-        _mark(finding, time=finding.time if finding.time >= report.start else None, excused=True)
+        _mark(finding, finding.time if finding.time >= report.start else None, excused=True)
         for finding in report.excused
     ]
     found.sort(key=lambda one: (one.time is not None, one.time or 0, one.excused))
@@ -256,17 +266,14 @@ def marked(
         yield replace(one, number=number)
 
 
-_OWN_TIME = -1
-
-
-def _mark(finding: Finding, *, time: int | None = _OWN_TIME, mix: str = "", excused: bool = False) -> Marked:
+def _mark(finding: Finding, time: int | None, *, mix: str = "", excused: bool = False) -> Marked:
     return Marked(
         0,
-        finding.time if time == _OWN_TIME else time,
+        time,
         finding.until,
         finding.step,
         finding.rule,
-        SEVERITIES.get(finding.severity),
+        finding.category,
         finding.headline,
         mix,
         excused,
@@ -319,7 +326,7 @@ def recorded_timeline(asking: Asking, *, outing: str | None = None, unit: str | 
         found = [f for f in engine.findings(noted) if f.time <= span.end]
         units, more = _units(past, events, unit)
         marks = (
-            replace(_mark(finding), number=number)
+            replace(_mark(finding, finding.time), number=number)
             for number, finding in enumerate(sorted(found, key=lambda f: (f.time, f.severity, f.rule)), 1)
         )
         return Timeline(
@@ -341,17 +348,11 @@ def recorded_timeline(asking: Asking, *, outing: str | None = None, unit: str | 
 def _recorded_outings(past: Past) -> dict[str, OutingSpan]:
     """Return the outings that have begun, as they are recorded, in the order in which they began."""
     at, known = past.moment.at, past.moment.known
-    began: dict[str, int] = {}
-    ended: dict[str, int] = {}
-    for entry in past.journal.of_action(BEGIN, END, at=at, known=known):
-        name, when = entry.event.outing or "", entry.event.happened
-        if entry.event.action == BEGIN:
-            began.setdefault(name, when)
-            ended.pop(name, None)
-        else:
-            ended[name] = when
-    order = sorted(began, key=lambda name: began[name])
-    return {name: OutingSpan(name, "", began[name], ended.get(name, at)) for name in order}
+    hours = sorted(past.journal.hours(at=at, known=known).values(), key=lambda one: one.began)
+    return {
+        one.outing: OutingSpan(one.outing, "", one.began, at if one.ended is None else one.ended)
+        for one in hours
+    }
 
 
 def _recorded_bars(events: Iterable[Event], span: OutingSpan) -> Iterator[Bar]:

@@ -14,7 +14,6 @@ from cfgtrack.cli.draw_times import Drawn, InTime, Output, draw_in_time, timelin
 
 if TYPE_CHECKING:
     from cfgtrack.answers.draw import Scene
-    from cfgtrack.show.drawing.ink import Page
 
 FORMS = ("svg", "png", "pdf", "dot", "graphml")
 TEXT_FORMS = ("svg", "dot", "graphml")
@@ -152,16 +151,6 @@ def _drawn(found: Scene, form: str, medium: str, title: str, *, fold: bool | Non
 
         return dot(sheet).encode()
     from cfgtrack.show.drawing.arrange import drawn
+    from cfgtrack.show.drawing.leaves import written
 
-    return written(drawn(sheet, page=page), form)
-
-
-def written(page: Page, form: str) -> bytes:
-    """Return a page as SVG, PNG or PDF."""
-    if form == "svg":
-        from cfgtrack.show.drawing.svg import svg
-
-        return svg(page)
-    from cfgtrack.show.drawing.paper import pdf, png
-
-    return png(page) if form == "png" else pdf(page)
+    return written([drawn(sheet, page=page)], form)

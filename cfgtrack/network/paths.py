@@ -20,6 +20,9 @@ from cfgtrack.network.rating import Pressures, Rated
 from cfgtrack.network.reach import Digraph
 from cfgtrack.network.reduce import reduce_network
 
+_HARMLESS = frozenset({"data", "bond"})
+"""The media of which an open end hurts nobody."""
+
 
 class Holding(NamedTuple):
     """What holds a unit or place: one that stays (`held`), ones that move (`bearers`), or neither and it `hangs`."""
@@ -167,6 +170,10 @@ class Paths:
         if found is None or found[1].joined is None:
             return False
         return self.configuration.state(port).value == found[1].parted and self.is_live(address)
+
+    def is_hazardous(self, address: str) -> bool:
+        """Return whether it is an open end that may hurt somebody: nobody is hurt by a signal, or by earth."""
+        return self.network.medium not in _HARMLESS and self.is_open_end(address)
 
     # --- hold
 

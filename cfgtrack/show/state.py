@@ -25,6 +25,7 @@ from cfgtrack.analysis.state import (
     VolumeState,
 )
 from cfgtrack.answers.moment import Moment
+from cfgtrack.answers.past import NO_RULES
 from cfgtrack.model.attribute import attribute_text
 from cfgtrack.model.defect import Defect
 from cfgtrack.model.lock import Device
@@ -303,7 +304,6 @@ def _listed(names: Sequence[str], *, whole: bool) -> str:
     return ", ".join(names if more <= 0 else [*names[:_NAMES], f"{more:,} more"])
 
 
-NO_RULES = "no rules are loaded: nothing was judged"
 PAST = "past and not acknowledged, see review"
 _LABEL, _WIDE_LABEL = 12, 14
 _FINDINGS = 5

@@ -567,15 +567,15 @@ class Journal:
         begun = self.of_action(ac.BEGIN, known=known)
         return next((e.event.happened for e in reversed(begun) if e.event.outing == outing), None)
 
-    def hours(self) -> dict[str, Hours]:
+    def hours(self, *, at: int = NEVER, known: int | None = None) -> dict[str, Hours]:
         """Return when each outing began first, and ended last, unless it has begun again since."""
         found: dict[str, Hours] = {}
-        for entry in self.of_action(ac.BEGIN, ac.END):
-            name, at = entry.event.outing or "", entry.event.happened
+        for entry in self.of_action(ac.BEGIN, ac.END, at=at, known=known):
+            name, when = entry.event.outing or "", entry.event.happened
             if entry.event.action == ac.BEGIN:
-                found[name] = found.get(name, Hours(name, at)).begun(at)
+                found[name] = found.get(name, Hours(name, when)).begun(when)
             elif name in found:
-                found[name] = found[name].over(at)
+                found[name] = found[name].over(when)
         return found
 
     def last_done(self, known: int, until: int) -> int | None:

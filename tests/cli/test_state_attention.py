@@ -34,6 +34,17 @@ def test_what_happened_before_its_rule_was_kept_is_for_a_review_alone(cfgtrack: 
     assert "1 catastrophic" in cfgtrack("review").out
 
 
+def test_a_picture_calls_that_past_to_attention_that_state_does(cfgtrack: Command) -> None:
+    """A breach of before its rule was kept is on neither; one of a rule in force is on both, till acknowledged."""
+    cfgtrack(*LIVE, "--at", "2031-05-01T08:10:00Z")
+    assert "past and not acknowledged" not in cfgtrack.ok("draw", "--unit", "PUMP-1")
+    cfgtrack.ok("mate", "PUMP-1:J1", "HALL:J1", "--at", "2031-05-01T08:20:00Z")
+    codes = [code for f in cfgtrack(*LIVE, "--json").json["findings"] for code in f["fingerprints"]]
+    assert "1 past and not acknowledged (1 catastrophic)" in cfgtrack.ok("draw", "--unit", "PUMP-1")
+    cfgtrack.ok("acknowledge", *codes, "--reason", "proved dead by hand", "--by", "chief")
+    assert "past and not acknowledged" not in cfgtrack.ok("draw", "--unit", "PUMP-1")
+
+
 def test_a_discrepancy_needs_attention_until_it_is_explained(cfgtrack: Command) -> None:
     """What was found otherwise than recorded is told of everything and of the thing, until somebody explains it."""
     done = cfgtrack("as-found", "PUMP-1:B1", "released", "--json").json

@@ -42,8 +42,6 @@ _WHY = {
     _LEAK: "leaks",
     _LIVE: "demated and not capped, with power or liquid behind it",
 }
-_HARMLESS = (HOLD, "data", "bond")
-"""What an open end of these lets out harms nobody."""
 
 
 class _Told(NamedTuple):
@@ -140,8 +138,8 @@ class Alarms:
     def end(self, address: str, medium: str) -> tuple[Mark, ...]:
         """Return the marks of a port or contact: what names it, an open end, its locks and defects."""
         names = [address] if ":" not in address.partition(":")[2] else [address, port_of(address)]
-        is_open = medium != HOLD and self.survey.paths(medium).is_open_end(address)
-        fact = "" if not is_open else "open end" if medium in _HARMLESS else _LIVE
+        paths = self.survey.paths(medium)
+        fact = _LIVE if paths.is_hazardous(address) else "open end" if paths.is_open_end(address) else ""
         return (*self._state(names, fact, address), *self.hung(port_of(address)))
 
     def facing_nothing(self, address: str) -> tuple[Mark, ...]:

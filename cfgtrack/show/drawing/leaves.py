@@ -144,9 +144,9 @@ def stacked(several: Sequence[Page]) -> Page:
 def written(several: Sequence[Page], form: str) -> bytes:
     """Return pages as a file: PDF has them one by one, SVG and PNG one below the other."""
     if form == "pdf":
-        from cfgtrack.show.drawing.paper import book
+        from cfgtrack.show.drawing.paper import pdf
 
-        return book(several)
+        return pdf(*several)
     page = several[0] if len(several) == 1 else stacked(several)
     if form == "png":
         from cfgtrack.show.drawing.paper import png

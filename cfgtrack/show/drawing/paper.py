@@ -20,9 +20,9 @@ LEAST = 0.7
 """What a picture may be scaled to: its names, set in 8.5 pt, are then 6 pt."""
 
 
-def pdf(page: Page) -> bytes:
-    """Return a page as PDF: the same bytes for the same page."""
-    return _typeset([page], "pdf")
+def pdf(*pages: Page) -> bytes:
+    """Return pages as one PDF, each on a sheet of its own size: the same bytes for the same pages."""
+    return _typeset(pages, "pdf")
 
 
 def png(page: Page, *, ppi: float = 144.0) -> bytes:
@@ -54,11 +54,6 @@ def _ways(paper: str) -> tuple[tuple[float, float], tuple[float, float]]:
 
 def _scale(page: Page, size: tuple[float, float]) -> float:
     return min(size[0] / page.width, size[1] / page.height, 1.0)
-
-
-def book(pages: Sequence[Page]) -> bytes:
-    """Return several pages as one PDF, each on a sheet of its own size: the same bytes for the same pages."""
-    return _typeset(pages, "pdf")
 
 
 def _typeset(pages: Sequence[Page], form: Literal["pdf", "png"], ppi: float | None = None) -> bytes:

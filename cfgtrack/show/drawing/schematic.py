@@ -13,7 +13,7 @@ from cfgtrack.model.plant import HOLD, owner_of, port_of
 from cfgtrack.network.facing import faced_by
 from cfgtrack.show.drawing.alarms import Alarms
 from cfgtrack.show.drawing.bundles import Bundles
-from cfgtrack.show.drawing.interior import Group, Interior, Way, interior, is_inline, role_symbol
+from cfgtrack.show.drawing.interior import Group, Way, is_inline, role_symbol
 from cfgtrack.show.drawing.sheet import Bar, Box, Form, Gate, Line, Row, Symbol
 from cfgtrack.show.drawing.survey import Survey, Tie
 
@@ -35,20 +35,11 @@ class Schematic:
     def __init__(self, survey: Survey, alarms: Alarms, contents: Iterable[Contents]) -> None:
         self.survey = survey
         self.alarms = alarms
-        self._insides: dict[tuple[str, str], Interior] = {}
         self.contents: dict[str, list[Contents]] = {}
         for one in contents:
             self.contents.setdefault(one.owner, []).append(one)
 
     # --- what there is
-
-    def inside(self, owner: str, medium: str) -> Interior:
-        """Return the inside of a unit or place in a medium: one for all of a part."""
-        part = self.survey.plant.part_of(owner)
-        key = (part.id, medium)
-        if key not in self._insides:
-            self._insides[key] = interior(self.survey.plant, part, medium)
-        return self._insides[key]
 
     @cached_property
     def _turns(self) -> dict[str, Turn]:
@@ -114,7 +105,7 @@ class Schematic:
         return self.sides.get(end) or self._free_side.get(owner_of(end), "")
 
     def _groups(self, one: Contents) -> Iterator[tuple[int, Group]]:
-        for turn, group in enumerate(self.inside(one.owner, one.medium).groups):
+        for turn, group in enumerate(self.survey.inside(one.owner, one.medium).groups):
             if one.groups is None or turn in one.groups:
                 yield turn, group
 
@@ -182,7 +173,7 @@ class Schematic:
             bar = f"{one.owner}:{group.name}" if group.is_bar else ""
             for end in group.ends:
                 yield self._row(f"{one.owner}:{end}", one.medium, bar)
-        for name in self.inside(one.owner, one.medium).idle if one.groups is None else ():
+        for name in self.survey.inside(one.owner, one.medium).idle if one.groups is None else ():
             address = f"{one.owner}:{name}"
             found = self.survey.plant.port(address)
             assert found is not None
@@ -241,7 +232,7 @@ class Schematic:
             )
 
     def _gates(self, one: Contents) -> Iterator[Gate]:
-        inside = self.inside(one.owner, one.medium)
+        inside = self.survey.inside(one.owner, one.medium)
         shown = dict(self._groups(one))
         for way in inside.ways:
             if way.a in shown and way.b in shown:

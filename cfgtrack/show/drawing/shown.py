@@ -100,15 +100,13 @@ class _Reach:
     """The wholes (groups that any ways tie inside) of units and places, and which ties lead from one to another."""
 
     survey: Survey
-    insides: Schematic
     wholes: dict[tuple[str, str, int], list[tuple[str, str, int]]]
     of_end: dict[str, tuple[str, str, int]]
 
     @classmethod
     def of(cls, survey: Survey) -> _Reach:
-        insides = Schematic(survey, Alarms(survey, ()), ())
         of_end: dict[str, tuple[str, str, int]] = {}
-        reach = cls(survey, insides, {}, of_end)
+        reach = cls(survey, {}, of_end)
         for owner in survey.order:
             for medium in survey.media:
                 if medium == HOLD:
@@ -116,7 +114,7 @@ class _Reach:
                         reach.wholes[owner, HOLD, 0] = []
                         of_end.update((end, (owner, HOLD, 0)) for end in ends)
                     continue
-                inside = insides.inside(owner, medium)
+                inside = survey.inside(owner, medium)
                 for turn, whole in enumerate(inside.wholes):
                     key = (owner, medium, turn)
                     reach.wholes[key] = []
@@ -133,7 +131,7 @@ class _Reach:
         if medium == HOLD:
             yield from self.survey.ends_of(owner, HOLD)
             return
-        inside = self.insides.inside(owner, medium)
+        inside = self.survey.inside(owner, medium)
         for group in sorted(inside.wholes[turn]):
             yield from (
                 f"{owner}:{name}" for name in (*inside.groups[group].ends, *inside.groups[group].nodes)
@@ -146,14 +144,14 @@ class _Reach:
             if medium == HOLD:
                 groups[owner, HOLD] = set()
                 continue
-            groups.setdefault((owner, medium), set()).update(self.insides.inside(owner, medium).wholes[turn])
+            groups.setdefault((owner, medium), set()).update(self.survey.inside(owner, medium).wholes[turn])
         media = {medium: i for i, medium in enumerate(self.survey.media)}
         for owner, medium in sorted(groups, key=lambda key: (self.survey.order[key[0]], media[key[1]])):
             found = groups[owner, medium]
             every = (
                 owner == centre
                 if medium == HOLD
-                else len(found) == len(self.insides.inside(owner, medium).groups)
+                else len(found) == len(self.survey.inside(owner, medium).groups)
             )
             yield Contents(owner, medium, None if every else frozenset(found))
 

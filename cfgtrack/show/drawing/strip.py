@@ -221,7 +221,7 @@ def _newly_cut_off(sheets: Sequence[Sheet]) -> list[tuple[str, ...]]:
 
 def _verdict(strip: Strip) -> str:
     """Return what the whole plan's findings are, the gravest first."""
-    counted = Counter(mark.category or "impossible" for mark in strip.findings if not mark.excused)
+    counted = Counter(mark.word for mark in strip.findings if not mark.excused)
     if not counted:
         return "no finding"
     order = ["impossible", *SEVERITIES.values()]
@@ -271,8 +271,7 @@ def _findings(strip: Strip, width: float) -> Iterator[Block]:
         step = f"step {mark.step}" if mark.step else "no step"
         when = "before it begins" if mark.time is None else format_instant(mark.time)
         where = " (in no frame)" if mark.number in strip.elsewhere else ""
-        word = (mark.category or "impossible").upper() + (" (under a variance)" if mark.excused else "")
-        text = f"{word}  {mark.headline}  [{mark.rule}]  {step}, {when}{where}"
+        text = f"{mark.label}  {mark.headline}  [{mark.rule}]  {step}, {when}{where}"
         lines = wrapped(text, width - 30, 8)
         ink: list[Ink] = [line(0, 9, str(mark.number), size=8.5, bold=True, colour=ALARM)]
         ink += [line(26, 9 + 10 * i, one, size=8) for i, one in enumerate(lines)]

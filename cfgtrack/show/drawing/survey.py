@@ -16,6 +16,7 @@ from cfgtrack.model.part import EXPANSION, SOURCE
 from cfgtrack.model.plant import HOLD, owner_of, port_of
 from cfgtrack.network.facing import joined, lines
 from cfgtrack.network.paths import Paths
+from cfgtrack.show.drawing.interior import Interior, interior
 from cfgtrack.show.drawing.sheet import Look
 
 
@@ -38,12 +39,21 @@ class Survey:
         self.plant = scene.plant
         self.media = tuple(media)
         self._paths: dict[str, Paths] = {}
+        self._insides: dict[tuple[str, str], Interior] = {}
 
     def paths(self, medium: str) -> Paths:
         """Return the paths of a medium as they are made now."""
         if medium not in self._paths:
             self._paths[medium] = Paths(self.scene.networks[medium], self.configuration)
         return self._paths[medium]
+
+    def inside(self, owner: str, medium: str) -> Interior:
+        """Return the inside of a unit or place in a medium: one for all of a part."""
+        part = self.plant.part_of(owner)
+        key = (part.id, medium)
+        if key not in self._insides:
+            self._insides[key] = interior(self.plant, part, medium)
+        return self._insides[key]
 
     @cached_property
     def holds(self) -> bool:

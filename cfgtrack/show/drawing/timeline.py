@@ -438,9 +438,8 @@ class _Drawing:
             )
             step = f", step {mark.step}" if mark.step else ""
             mix = f", with durations {mark.mix}" if mark.mix not in ("", "likely") else ""
-            word = (mark.category or "impossible").upper() + (" (under a variance)" if mark.excused else "")
             head = f"{when}{ends}{step}{mix}"
-            text = f"{word}  {mark.headline}  [{mark.rule}]"
+            text = f"{mark.label}  {mark.headline}  [{mark.rule}]"
             lines = wrapped(text, self.width - 30, 8.5)
             ink: list[Ink] = [
                 line(0, 10, str(mark.number), size=9, bold=True, colour=ALARM, role="finding-number")
@@ -489,7 +488,7 @@ class _Drawing:
         for unit, all_of in groupby(self.timeline.holds, key=lambda h: h.unit):
             here = [h for h in all_of if h.end > span.start and h.start < span.end]
             if len(here) == 1 and here[0].held:
-                still.append(f"{unit}: {here[0].words}")
+                still.append(f"{unit}: {_held_by(here)}")
             elif here:
                 yield self._hold_lane(unit, here, axis)
         if still:
@@ -578,12 +577,12 @@ class _Drawing:
         room = self.width - _NAMES
         for clocks in alike.values():
             clock = clocks[0]
-            said = cut_to(_clock_text(clocks, span), room, 7, bold=clock.counts)
+            said = cut_to(_clock_text(clocks, span), room, 7, bold=_is_wrong(clock))
             left = axis.at(clock.started)
             right = max(
                 axis.at(clock.ended if clock.deadline is None else clock.deadline), axis.at(clock.ended)
             )
-            wide = measure(said, 7, bold=clock.counts or clock.end == "ran out")
+            wide = measure(said, 7, bold=_is_wrong(clock))
             start = min(left, self.width - wide)
             drawn.append((min(left, start), max(right, start + wide), said, clocks))
         drawn.sort(key=lambda d: (d[0], d[1]))
@@ -600,7 +599,7 @@ class _Drawing:
 
     def _clock(self, clocks: Sequence[ClockSpan], said: str, left: float, axis: Axis) -> Group:
         clock = clocks[0]
-        wrong = clock.counts or clock.end == "ran out"
+        wrong = _is_wrong(clock)
         colour = ALARM if wrong else CLOCK
         start, end = axis.at(clock.started), axis.at(clock.ended)
         y = 14.0
@@ -799,6 +798,11 @@ def _held_by(pieces: Sequence[HoldSpan]) -> str:
         return ", ".join(some) or "by its ends"
     span = _minutes(last.end - first.start)
     return f"HELD BY NOTHING for {span}" + (f", with {', '.join(some)}" if some else "")
+
+
+def _is_wrong(clock: ClockSpan) -> bool:
+    """Return whether a clock ran out, or is left running: it is written in bold."""
+    return clock.counts or clock.end == "ran out"
 
 
 def _clock_text(clocks: Sequence[ClockSpan], span: OutingSpan) -> str:

@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from cfgtrack.answers.draw import NO_RULES, Scene, Scope
+from cfgtrack.answers.draw import Scene, Scope
+from cfgtrack.answers.past import NO_RULES
 from cfgtrack.model.action import Action
 from cfgtrack.model.time import MINUTE
 from cfgtrack.rules.finding import Clock

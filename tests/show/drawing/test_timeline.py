@@ -11,13 +11,14 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from cfgtrack.analysis.timeline import ClockEnd
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.check import check
 from cfgtrack.answers.timeline import Timeline, recorded_timeline, timeline
 from cfgtrack.model.time import MINUTE, format_instant, parse_instant
 from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.show.drawing.ink import Page, Rect
-from cfgtrack.show.drawing.leaves import written
+from cfgtrack.show.drawing.leaves import MARGIN, written
 from cfgtrack.show.drawing.timeline import timeline_pages
 from tests.demo.as_run import DEMO, FAILED, FAULTY, NIGHTS, PLAN, recorded_outings
 from tests.show.drawing.shown import all_ink, groups, meeting, outside, texts, words
@@ -172,6 +173,19 @@ def test_no_text_runs_over_another_or_off_the_page(asking, plan, width):
     for page in timeline_pages(over_time(asking, plan), width=width):
         assert meeting(page) == []
         assert outside(page) == []
+
+
+def test_what_is_told_of_a_clock_that_ran_out_stays_beside_the_names(asking):
+    """However much it is, it is cut to what its bold letters have room for, from where the axis begins."""
+    found = over_time(asking, PLAN, outing=NIGHTS[1])
+    clock = replace(found.clocks[0], rule="runs-out-" * 40, end=ClockEnd.RAN_OUT)
+    page = drawn(replace(found, clocks=(clock,)))
+    [told] = [text for text in texts(page) if text.role == "clock"]
+    assert told.bold
+    assert told.text.endswith("…")
+    first = min(one.x for g in groups(page, "step") for one in g.ink if isinstance(one, Rect))
+    assert told.x >= first - 0.1
+    assert told.x + told.width <= page.width - MARGIN + 0.1
 
 
 def test_pages_of_paper_hold_all_that_one_page_holds(asking):
