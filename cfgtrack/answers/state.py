@@ -139,9 +139,10 @@ def _judged(past: Past, *, clocks: bool) -> Judged:
     discrepancies = tuple(past.journal.discrepancies(past.moment.at, past.moment.known))
     if not (clocks and has_rules):
         return Judged(discrepancies=discrepancies, has_rules=has_rules)
+    found, _ = past.findings()
     return Judged(
-        tuple(_gravest_first(f for f in past.findings()[0] if f.is_open)),
-        tuple(_gravest_first(past.unacknowledged())),
+        tuple(_gravest_first(f for f in found if f.is_open)),
+        tuple(_gravest_first(past.unacknowledged(found))),
         discrepancies,
         is_judged=True,
     )

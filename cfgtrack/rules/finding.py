@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Container, Iterable, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple, Self
 
@@ -217,6 +217,12 @@ class Finding:
     def of(cls, instances: tuple[Instance, ...], **fields: Any) -> Self:
         """Return the finding that instances are together; `fields` are what they have in common."""
         return cls(**_of(instances, _By.of(fields)), **fields)
+
+
+def is_in_force(finding: Finding, in_force: Callable[[str], int | None]) -> bool:
+    """Return whether a finding happened while its rule was in force; `in_force` tells since when a rule is."""
+    since = in_force(finding.rule)
+    return since is not None and since <= finding.time
 
 
 def alone(
