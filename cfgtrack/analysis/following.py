@@ -98,7 +98,6 @@ class Following:
                 break
         first = [] if best is None else [best[1]]
         others = [cure for cure in new[cause].cures if cure not in (*first, *bad)]
-        others.sort(key=lambda cure: bool(cure.actions))
         told = (*first, *others, *(cure for cure in new[cause].cures if cure in bad))
         is_long = len(self.plan.proposal.steps) > 1
         self.cures[cause] = tuple(
@@ -189,9 +188,8 @@ class Following:
 
 
 def _ways(finding: Finding) -> list[Cure]:
-    """Return the cures of a finding that are worth trying: other orders of its steps first, they add nothing."""
-    usable = [cure for cure in finding.cures if cure.done or not cure.actions]
-    return sorted(usable, key=lambda cure: bool(cure.actions))[:MOST_WAYS]
+    """Return the cures of a finding that are worth trying, as they come: other orders of its steps first."""
+    return [cure for cure in finding.cures if cure.done or not cure.actions][:MOST_WAYS]
 
 
 def _is_known(name: Name, rule: str, barred: set[str | None]) -> bool:
