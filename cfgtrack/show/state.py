@@ -216,8 +216,7 @@ def _by_owner(links: Iterable[HoldLink]) -> Iterator[list[HoldLink]]:
 def _holds(links: Sequence[HoldLink]) -> str:
     by_status: dict[str, list[str]] = {}
     for link in links:
-        said = link.words or link.status
-        status = f"{said}, gives" if link.flexible else said
+        status = f"{link.words}, gives" if link.flexible else link.words
         by_status.setdefault(status, []).append(link.port.partition(":")[2])
     listed = "; ".join(f"{', '.join(names)} {status}" for status, names in by_status.items())
     return f"{owner_of(links[0].far)} ({listed})"
@@ -337,7 +336,7 @@ def _port_table(ports: Sequence[PortState], local: Callable[[str], str]) -> str:
             _called(p.aliases),
             p.title,
             f"{p.kind} {p.size}".rstrip(),
-            with_locks(p.words or p.status, p.locks, p.defects),
+            with_locks(p.words, p.locks, p.defects),
             *([_mate_and_link(p)] if narrow else [p.mate, _link(p)]),
             _names(p.reaches),
             _cycles(p),
