@@ -24,7 +24,7 @@ from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import misfits, too_full
 from cfgtrack.model.sequence import Sequence as Proposal
-from cfgtrack.model.time import DAY, MINUTE, Instant
+from cfgtrack.model.time import Instant, span_in_words
 from cfgtrack.network.network import Network
 from cfgtrack.rules.finding import Clock
 
@@ -567,15 +567,3 @@ def _as_tried(run: Tried | None) -> list[Ground]:
         Ground(badness, found if run.findings else ""),
         Ground(run.findings, found if run.findings else ""),
     ]
-
-
-def span_in_words(span: int) -> str:
-    """Return a duration no finer than anybody compares by.
-
-    >>> span_in_words(90 * 86_400_000_000), span_in_words(5_400_000_000)
-    ('90 d', '1 h')
-    """
-    for name, unit in (("d", DAY), ("h", 60 * MINUTE), ("min", MINUTE)):
-        if span >= unit:
-            return f"{span // unit} {name}"
-    return "0 min"

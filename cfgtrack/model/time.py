@@ -1,7 +1,7 @@
 """Instants and durations.
 
 An instant is an `int`: microseconds since 1970-01-01T00:00:00Z, leap seconds not counted. A duration is an
-`int` too: microseconds. Text comes in and goes out through the four functions here and nowhere else.
+`int` too: microseconds. Text comes in and goes out through the functions here and nowhere else.
 
 Source of the text form of an instant: RFC 3339, section 5.6; with its note there, a blank may stand for the T, and
 beyond it the seconds may be left out. It is always written with both.
@@ -251,6 +251,18 @@ def format_duration(duration: int) -> str:
         fraction = f".{micros:06d}".rstrip("0") if micros else ""
         parts.append(f"{seconds}{fraction} s")
     return " ".join(parts)
+
+
+def span_in_words(span: int) -> str:
+    """Return a duration no finer than anybody compares by.
+
+    >>> span_in_words(90 * 86_400_000_000), span_in_words(5_400_000_000)
+    ('90 d', '1 h')
+    """
+    for name, unit in (("d", DAY), ("h", HOUR), ("min", MINUTE)):
+        if span >= unit:
+            return f"{span // unit} {name}"
+    return "0 min"
 
 
 def _terms(text: str) -> Iterator[tuple[str, int]]:

@@ -24,14 +24,13 @@ from cfgtrack.analysis.state import (
     UnitLine,
     VolumeState,
 )
-from cfgtrack.analysis.which import span_in_words
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.attribute import attribute_text
 from cfgtrack.model.defect import Defect
 from cfgtrack.model.lock import Device
 from cfgtrack.model.plant import owner_of
 from cfgtrack.model.quantity import from_si
-from cfgtrack.model.time import DAY, format_instant
+from cfgtrack.model.time import DAY, format_instant, span_in_words
 from cfgtrack.network.rating import Rated
 from cfgtrack.rules.finding import Clock
 from cfgtrack.show.defects import DEFECTS, defect_table
