@@ -218,8 +218,9 @@ class Past:
         return judged(self.rules, self.start_for(self.rules), self.networks)
 
     def clocks(self) -> list[Clock]:
-        """Return the running clocks."""
-        return self.judging.engine(settled=False).clocks()
+        """Return the running clocks: of the engine that has judged all of it, where there is one by now."""
+        is_judged = self.are_kept and "engine" in self.__dict__
+        return (self.engine if is_judged else self.judging.engine(settled=False)).clocks()
 
     def ready(self, rules: RuleSet, *events: Event) -> Callable[[Iterable[Event]], Engine]:
         """Return what gives an engine that has judged all of the past, ready for `events` and for others."""
