@@ -41,7 +41,7 @@ from cfgtrack.network.network import Network
 from cfgtrack.rules.acknowledgement import Acknowledgement, acknowledged
 from cfgtrack.rules.breach import words
 from cfgtrack.rules.engine import Engine, Memory
-from cfgtrack.rules.finding import Clock, Finding
+from cfgtrack.rules.finding import Clock, Finding, is_in_force
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.variance import Times, Variance, times_of
 from cfgtrack.rules.world import Done
@@ -186,7 +186,7 @@ def check(
     open_, under_open = covered(others, variances, begin.start, over, times=in_past)
     actions = [f for f in trial.before if f.mode == "at"]
     past, under_past = covered(actions, variances, begin.start, over, times=in_past)
-    counting = [f for f in past if _is_in_force(f, in_force)]
+    counting = [f for f in past if is_in_force(f, in_force)]
     left, unneeded = _left_running(mixes.runs, rules, proposal)
     return CheckReport(
         title=proposal.title,
@@ -306,12 +306,6 @@ def _left_on(now: Configuration, steps: Iterable[StepResult]) -> list[Device]:
         if isinstance(step.outcome, Event):
             end.apply(step.outcome)
     return sorted(all_devices(end), key=lambda one: one.since)
-
-
-def _is_in_force(finding: Finding, in_force: Callable[[str], int | None]) -> bool:
-    """Return whether a finding happened while its rule was in force."""
-    since = in_force(finding.rule)
-    return since is not None and since <= finding.time
 
 
 def _unjudged(proposal: Proposal, plant: Plant) -> tuple[str, ...]:

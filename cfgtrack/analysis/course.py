@@ -36,7 +36,7 @@ class Course:
     @property
     def ids(self) -> Iterator[str]:
         """The ids of all, in order."""
-        return (one.id if isinstance(one, Event) else one.action.id for one in self.outcomes)
+        return (done_by(one).id for one in self.outcomes)
 
     @property
     def refused(self) -> frozenset[str]:
@@ -50,10 +50,28 @@ class Course:
         else:
             engine.settle()
 
+    def run(self, engine: Engine) -> Iterator[Event | None]:
+        """Have an engine judge it; yield each event when it is judged, and None when what must hold at the end is."""
+        last = self.last_of_instants()
+        for event in self.events:
+            engine.step(event)
+            if last.get(event.happened) is event:
+                self.close(engine, event)
+            yield event
+        if self.whole:
+            engine.end_sequence()
+        engine.settle()
+        yield None
+
     def last_of_instants(self) -> dict[int, Event]:
         """Return of each instant the event that closes it: of a whole proposal the last step, where work could stop."""
         bounds = (BEGIN, END) if self.whole else ()
         return {event.happened: event for event in self.events if event.action not in bounds}
+
+
+def done_by(outcome: Event | Impossible) -> Action:
+    """Return what is said to be done, whether it can be or not."""
+    return outcome if isinstance(outcome, Event) else outcome.action
 
 
 LOW, LIKELY, HIGH = range(3)

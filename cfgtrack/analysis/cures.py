@@ -15,7 +15,7 @@ from dataclasses import replace
 from typing import TypeVar
 
 from cfgtrack.analysis.attempt import AtBreach, BeforeStep, Case, Moment
-from cfgtrack.analysis.course import Course
+from cfgtrack.analysis.course import Course, done_by
 from cfgtrack.analysis.reorder import Plan, Ready, reorder
 from cfgtrack.model.action import LIFT, Action
 from cfgtrack.model.event import Event
@@ -94,7 +94,7 @@ def _run(engine: Engine, course: Course, cases: Sequence[Case]) -> Iterator[Mome
     yield from waiting.met(engine.open_breaches())
     last = course.last_of_instants()
     for outcome in course.outcomes:
-        done = outcome if isinstance(outcome, Event) else outcome.action
+        done = done_by(outcome)
         if done.happened > engine.world.now:
             engine.settle()
             yield from waiting.met_now()

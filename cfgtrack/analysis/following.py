@@ -14,7 +14,7 @@ from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
-from cfgtrack.analysis.course import HIGH, LIKELY, LOW, Course
+from cfgtrack.analysis.course import HIGH, LIKELY, LOW, Course, done_by
 from cfgtrack.analysis.reorder import Plan, Ready, changed_by
 from cfgtrack.analysis.trial import BUDGET, OVERLAP, POSSIBLE, Name, impossible, names_of
 from cfgtrack.analysis.verdict import ALL_HIGH, ALL_LOW, AS_LIKELY, Foreseen
@@ -98,7 +98,6 @@ class Following:
                 break
         first = [] if best is None else [best[1]]
         others = [cure for cure in new[cause].cures if cure not in (*first, *bad)]
-        others.sort(key=lambda cure: bool(cure.actions))
         told = (*first, *others, *(cure for cure in new[cause].cures if cure in bad))
         is_long = len(self.plan.proposal.steps) > 1
         self.cures[cause] = tuple(
@@ -120,7 +119,8 @@ class Following:
         where = "before"
         if mine is None:
             outcomes = self.plan.course().outcomes
-            ids = [_id(one).removeprefix("step:") for one in outcomes if _time(one) <= finding.time]
+            said = [done for done in map(done_by, outcomes) if done.happened <= finding.time]
+            ids = [done.id.removeprefix("step:") for done in said]
             mine = next((steps[one] for one in reversed(ids) if one in steps), None)
             where = "after"
         if mine is None:
@@ -164,15 +164,10 @@ class Following:
             if isinstance(one, Impossible):
                 out.update(dict.fromkeys(names_of(impossible(one)), POSSIBLE))
         engine = self._taken(course)
-        mark, noted, last = engine.mark(), engine.noted, course.last_of_instants()
+        mark, noted = engine.mark(), engine.noted
         try:
-            for event in course.events:
-                engine.step(event)
-                if last.get(event.happened) is event:
-                    course.close(engine, event)
-            if course.whole:
-                engine.end_sequence()
-            engine.settle()
+            for _ in course.run(engine):
+                pass
             for breach in engine.breaches_since(noted).values():
                 deed = None if breach.deed is None else breach.deed.id
                 out[breach.instance().fingerprint, deed] = breach.rule.id
@@ -193,9 +188,8 @@ class Following:
 
 
 def _ways(finding: Finding) -> list[Cure]:
-    """Return the cures of a finding that are worth trying: other orders of its steps first, they add nothing."""
-    usable = [cure for cure in finding.cures if cure.done or not cure.actions]
-    return sorted(usable, key=lambda cure: bool(cure.actions))[:MOST_WAYS]
+    """Return the cures of a finding that are worth trying, as they come: other orders of its steps first."""
+    return [cure for cure in finding.cures if cure.done or not cure.actions][:MOST_WAYS]
 
 
 def _is_known(name: Name, rule: str, barred: set[str | None]) -> bool:
@@ -225,11 +219,3 @@ def _owners(finding: Finding) -> set[str]:
     links = (half for r in finding.reasons for link in r.links for half in link.split(" ") if ":" in half)
     names = (*finding.subjects, *(b for r in finding.reasons for b in r.beyond), *links)
     return {owner_of(name) for name in (*names, *finding.action.split(" ")[1:]) if name}
-
-
-def _id(one: Event | Impossible) -> str:
-    return one.id if isinstance(one, Event) else one.action.id
-
-
-def _time(one: Event | Impossible) -> int:
-    return one.happened if isinstance(one, Event) else one.action.happened

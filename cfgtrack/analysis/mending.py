@@ -20,7 +20,7 @@ from itertools import islice
 from typing import Any, ClassVar, cast
 
 from cfgtrack.analysis.check import CheckReport
-from cfgtrack.analysis.course import HIGH, LIKELY, LOW, Course, bounds, in_turn, late
+from cfgtrack.analysis.course import HIGH, LIKELY, LOW, Course, bounds, done_by, in_turn, late
 from cfgtrack.analysis.options import candidates
 from cfgtrack.analysis.reorder import Plan, Ready
 from cfgtrack.analysis.verdict import Verdict
@@ -644,7 +644,7 @@ class _Changes:
                 break
             if is_able(turn):
                 able.append((ids[place], turn))
-            place = ids.index(_done(outcomes[turn]).id.removeprefix("step:")) + 1
+            place = ids.index(done_by(outcomes[turn]).id.removeprefix("step:")) + 1
         if self._wrong.turn < len(outcomes) and place < len(ids) and is_able(self._wrong.turn):
             able.append((ids[place], self._wrong.turn))
         if place == len(ids) and self._wrong.turn >= self._course_end(ids) and is_able(self._wrong.turn + 1):
@@ -693,11 +693,7 @@ def _doer(steps: Sequence[Step]) -> str | None:
 
 
 def _time(course: Course, turn: int) -> int:
-    return _done(course.outcomes[min(turn, len(course.outcomes) - 1)]).happened
-
-
-def _done(outcome: Event | Impossible) -> Action:
-    return outcome if isinstance(outcome, Event) else outcome.action
+    return done_by(course.outcomes[min(turn, len(course.outcomes) - 1)]).happened
 
 
 def _end(now: Configuration, course: Course) -> dict[str, tuple[str, str | None]]:

@@ -6,7 +6,6 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from itertools import chain
 
 from cfgtrack.analysis.attempt import Case
 from cfgtrack.analysis.course import HIGH, LIKELY, LOW, Course, course_of
@@ -85,37 +84,24 @@ class _Trial:
 
     def _breaks(self, course: Course, most: Counter[str] | None = None) -> Counter[str] | None:
         """Return how often each thing is broken; None as soon as one is so more often than at `most`."""
-        engine, mark, found = self._engine, self._engine.mark(), Counter[str]()
+        engine, found = self._engine, Counter[str]()
+        if not all(map(engine.world.sees, course.events)):
+            return None
+        mark = engine.mark()
         try:
             for codes in _codes(engine, course):
                 found.update(codes)
                 if most is not None and any(found[code] > most[code] for code in codes):
                     return None
-        except _Unseen:
-            return None
         finally:
             engine.back(mark)
         return found
 
 
-class _Unseen(Exception):
-    """An event writes what the engine isn't ready for."""
-
-
 def _codes(engine: Engine, course: Course) -> Iterator[list[str]]:
     """Run a course; yield the fingerprints of what each event breaks, and what its end does."""
-    noted, last = engine.noted, course.last_of_instants()
-    for event in chain(course.events, (None,)):
-        if event is None:
-            if course.whole:
-                engine.end_sequence()
-            engine.settle()
-        elif not engine.world.sees(event):
-            raise _Unseen
-        else:
-            engine.step(event)
-            if last.get(event.happened) is event:
-                course.close(engine, event)
+    noted = engine.noted
+    for _ in course.run(engine):
         yield [breach.instance().fingerprint for breach in engine.breaches_since(noted).values()]
         noted = engine.noted
 

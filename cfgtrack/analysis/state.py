@@ -82,8 +82,8 @@ class PortState:
     event: str | None
     locks: tuple[Device, ...]
     defects: tuple[Defect, ...]
-    words: str = ""
-    hazardous: bool = False
+    words: str
+    hazardous: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +149,7 @@ class HoldLink:
     far: str
     status: str
     flexible: bool
-    words: str = ""
+    words: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -297,7 +297,7 @@ class StatusCount:
     status: str
     count: int
     others: tuple[str, ...]
-    words: str = ""
+    words: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from typing import ClassVar, cast
 
 from cfgtrack.analysis import check as analysis
 from cfgtrack.analysis.check import CheckReport, one_step
+from cfgtrack.analysis.course import done_by
 from cfgtrack.analysis.cures import MOST_FINDINGS, cured
 from cfgtrack.analysis.following import Following
 from cfgtrack.analysis.mixes import CLOSEST
@@ -186,7 +187,7 @@ def _nobody_at(plan: Plan, new: Sequence[Foreseen]) -> dict[int, str]:
             wanted.setdefault(one.event, []).append(i)
     now, out = plan.now.fork(), dict[int, str]()
     for outcome in plan.course().outcomes if wanted and now.plant.has_sites else ():
-        done = outcome if isinstance(outcome, Event) else outcome.action
+        done = done_by(outcome)
         sites = {site_at(now, subject) for subject in done.subjects if now.plant.has_owner(owner_of(subject))}
         for site in sorted(filter(None, sites)) if done.id in wanted else ():
             if not any(one is not None and site in acts_at(now, one) for one in doers(now.plant, "")):

@@ -20,7 +20,7 @@ from cfgtrack.model.unknown import find
 from cfgtrack.network.network import Network, compile_network
 from cfgtrack.rules.acknowledgement import Acknowledgement, acknowledged, acknowledgement_of
 from cfgtrack.rules.approved import Withdrawal
-from cfgtrack.rules.finding import Clock, Finding
+from cfgtrack.rules.finding import Clock, Finding, is_in_force
 from cfgtrack.rules.rule import Rule, RuleSet
 from cfgtrack.rules.variance import Times, Variance, Void, times_of, under_variance, variance_of
 from cfgtrack.store.definitions import Definitions
@@ -221,8 +221,9 @@ class Past:
         return judged(self.rules, self.start_for(self.rules), self.networks)
 
     def clocks(self) -> list[Clock]:
-        """Return the running clocks."""
-        return self.judging.engine(settled=False).clocks()
+        """Return the running clocks: of the engine that has judged all of it, where there is one by now."""
+        is_judged = self.are_kept and "engine" in self.__dict__
+        return (self.engine if is_judged else self.judging.engine(settled=False)).clocks()
 
     def ready(self, rules: RuleSet, *events: Event) -> Callable[[Iterable[Event]], Engine]:
         """Return what gives an engine that has judged all of the past, ready for `events` and for others."""
@@ -260,19 +261,17 @@ class Past:
         found = self.engine.findings(as_it_is=as_it_is)
         return under_variance(found, self.variances, at=self.moment.at, doer=self.doer, times=times_of(found))
 
-    def unacknowledged(self) -> list[Finding]:
+    def unacknowledged(self, found: Iterable[Finding] | None = None) -> list[Finding]:
         """Return what broke a rule of the moment of an action while that rule was in force, and nobody acknowledged.
 
-        Nothing puts it right: it is no open finding. What happened before the rule was kept is for a review.
+        Nothing puts it right: it is no open finding. What happened before the rule was kept is for a review. `found`
+        are the findings that stand, where they are known already.
         """
         if not self.rules.rules:
             return []
-        found = (f for f in self.findings()[0] if f.mode == "at" and self._was_in_force(f))
-        return acknowledged(found, self.acknowledgements)[0]
-
-    def _was_in_force(self, finding: Finding) -> bool:
-        since = self.in_force(finding.rule)
-        return since is not None and since <= finding.time
+        stand = self.findings()[0] if found is None else found
+        done = (f for f in stand if f.mode == "at" and is_in_force(f, self.in_force))
+        return acknowledged(done, self.acknowledgements)[0]
 
     def times(self, fingerprint: str) -> Sequence[int]:
         """Return when an instance was ever broken in this past."""

@@ -102,13 +102,12 @@ def expect_sense(table: str | None, name: str | None, *, surface: str | None, **
             raise Misput(f"Give {' or '.join(given)}, not both.")
         if given and (table != wanted or name is None):
             raise Misput(f"{given[0]} asks about one {wanted}: `reference {wanted} NAME`.")
+    others = _wrong_with(table, name, surface=surface, **asked)
     if (surface is None) != (asked["torque"] is None and asked["preload"] is None):
         sentence = f"--torque or --preload goes with --surface, one of {', '.join(entries('surface'))}."
-        others = _wrong_with(table, name, surface=surface, **asked)
         if not others:
             raise Misput(sentence)
         raise BadInput([Problem("--surface", "missing", sentence.rstrip(".")), *others])
-    others = _wrong_with(table, name, surface=surface, **asked)
     if len(others) > 1:
         raise BadInput(others)
 
@@ -122,10 +121,10 @@ def _wrong_with(
         found.append(Problem(name, UNKNOWN, no_such(table, name, entries(table))))
     if surface is not None and surface not in entries("surface"):
         found.append(Problem(surface, UNKNOWN, no_such("surface", surface, entries("surface"))))
-    for option, dimension in _DIMENSIONS.items():
+    for option in _DIMENSIONS:
         if (text := asked.get(option)) is not None:
             try:
-                _quantity(f"--{option}", text, dimension)
+                _quantity(option, text)
             except BadInput as err:
                 found += err.problems
     return found
@@ -151,16 +150,16 @@ def entries(name: str) -> Mapping[str, Reference]:
     return shipped_table(name)
 
 
-def _quantity(option: str, text: str, dimension: str) -> Quantity:
+def _quantity(option: str, text: str) -> Quantity:
     """Read what was given with an option: nothing below zero makes sense with any of them."""
     try:
-        found = parse_quantity(text, dimension=dimension)
+        found = parse_quantity(text, dimension=_DIMENSIONS[option])
     except BadQuantity as err:
-        raise BadInput(Problem(option, "bad-quantity", str(err))) from None
+        raise BadInput(Problem(f"--{option}", "bad-quantity", str(err))) from None
     if found.value < 0:
-        why = "cooling is not covered: a full volume that cools draws bubbles" if option == "--warmed" else ""
+        why = "cooling is not covered: a full volume that cools draws bubbles" if option == "warmed" else ""
         sentence = why or f"expected nothing below zero, found {text}"
-        raise BadInput(Problem(option, "out-of-range", sentence))
+        raise BadInput(Problem(f"--{option}", "out-of-range", sentence))
     return found
 
 
@@ -173,8 +172,8 @@ def _tightening(entry: Reference, surface: str, *, torque: str | None, preload: 
     assert isinstance(scatter, Scatter)
     classes = [one for one in entries("class").values() if isinstance(one, PropertyClass)]
     given = {
-        "torque": None if torque is None else _quantity("--torque", torque, "torque"),
-        "preload": None if preload is None else _quantity("--preload", preload, "force"),
+        "torque": None if torque is None else _quantity("torque", torque),
+        "preload": None if preload is None else _quantity("preload", preload),
     }
     return tighten(entry, found, scatter, classes, **given)
 
@@ -184,8 +183,8 @@ def _warming(entry: Reference, *, warmed: str | None, rise: str | None) -> Warmi
     assert isinstance(entry, Fluid)
     answer = warm(
         entry,
-        warmed=None if warmed is None else _quantity("--warmed", warmed, "temperature difference"),
-        rise=None if rise is None else _quantity("--rise", rise, "pressure"),
+        warmed=None if warmed is None else _quantity("warmed", warmed),
+        rise=None if rise is None else _quantity("rise", rise),
     )
     if not answer.from_:
         sentence = f"nobody here knows how {entry.id} gives under pressure: ask its maker"

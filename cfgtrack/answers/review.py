@@ -67,9 +67,9 @@ def findings(asking: Asking) -> Open:
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal))
         rules_to_judge_by(past)
+        every = past.findings()
         plain, excused = (
-            sorted((f for f in found if f.is_open), key=lambda f: (f.severity, f.time))
-            for found in past.findings()
+            sorted((f for f in found if f.is_open), key=lambda f: (f.severity, f.time)) for found in every
         )
         return Open(
             past.moment,
@@ -83,7 +83,7 @@ def findings(asking: Asking) -> Open:
             tuple(journal.discrepancies(past.moment.at, past.moment.known)),
             tuple(all_defects(past.configuration)),
             says=past.plant.says,
-            past=tuple(past.unacknowledged()),
+            past=tuple(past.unacknowledged(every[0])),
         )
 
 

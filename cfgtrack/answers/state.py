@@ -51,7 +51,8 @@ def state(
     """
     with asking.read() as journal:
         past = foreseen(Past(journal, asking.moment(journal), strict=False), after)
-        running = past.clocks() if clocks and past.rules.rules else []
+        judged = _judged(past, clocks=clocks)
+        running = past.clocks() if judged.is_judged else []
         if thing not in past.plant.retired:
             thing = expect_thing(past.plant, thing)
         remarks = journal.remarks([thing], at=past.moment.at, known=past.moment.known, around=True)
@@ -63,7 +64,7 @@ def state(
             clocks=running,
             remarks=remarks,
             retired=_retired(past),
-            judged=_about(past, thing, _judged(past, clocks=clocks)),
+            judged=_about(past, thing, judged),
         )
         devices = [one for port in report.ports for one in port.locks]
         report = replace(
@@ -90,13 +91,14 @@ def everything(
     """
     with asking.read() as journal:
         past = foreseen(Past(journal, asking.moment(journal), strict=False), after)
+        judged = _judged(past, clocks=clocks)
         report = plant_state(
             past.plant,
             past.configuration,
             past.networks,
-            clocks=past.clocks() if clocks and past.rules.rules else [],
+            clocks=past.clocks() if judged.is_judged else [],
             retired=_retired(past),
-            judged=_judged(past, clocks=clocks),
+            judged=judged,
         )
         report = replace(report, device_remarks=device_remarks(journal, report.locks))
         return StateAnswer(_no_further(past, foretold=after is not None), report, last=_last(past))
@@ -139,9 +141,10 @@ def _judged(past: Past, *, clocks: bool) -> Judged:
     discrepancies = tuple(past.journal.discrepancies(past.moment.at, past.moment.known))
     if not (clocks and has_rules):
         return Judged(discrepancies=discrepancies, has_rules=has_rules)
+    found, _ = past.findings()
     return Judged(
-        tuple(_gravest_first(f for f in past.findings()[0] if f.is_open)),
-        tuple(_gravest_first(past.unacknowledged())),
+        tuple(_gravest_first(f for f in found if f.is_open)),
+        tuple(_gravest_first(past.unacknowledged(found))),
         discrepancies,
         is_judged=True,
     )

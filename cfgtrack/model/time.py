@@ -1,7 +1,7 @@
 """Instants and durations.
 
 An instant is an `int`: microseconds since 1970-01-01T00:00:00Z, leap seconds not counted. A duration is an
-`int` too: microseconds. Text comes in and goes out through the four functions here and nowhere else.
+`int` too: microseconds. Text comes in and goes out through the functions here and nowhere else.
 
 Source of the text form of an instant: RFC 3339, section 5.6; with its note there, a blank may stand for the T, and
 beyond it the seconds may be left out. It is always written with both.

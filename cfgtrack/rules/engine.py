@@ -117,9 +117,7 @@ class Engine:
             self.runners.append(rule.mode.compile(number, rule, self))
         self._runner_of = {runner.rule.id: runner for runner in self.runners}
         self._watched = [runner for runner in self.runners if runner.watched]
-        self._restless = frozenset(
-            r.number for r in self._watched if r.own.restless and r.instances.is_scoped
-        )
+        self._restless = frozenset(runner.number for runner in self._watched if runner.is_restless)
         for runner in self.runners:
             for timer in runner.depends.timers if runner.timed else ():
                 for action in timer.actions:

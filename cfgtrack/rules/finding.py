@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Container, Iterable, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple, Self
 
@@ -199,24 +199,20 @@ class Finding:
         kept = tuple(one for one in self.instances if one.fingerprint in fingerprints)
         if len(kept) == len(self.instances):
             return self
-        return (
-            replace(
-                self,
-                **_of(
-                    kept,
-                    _By(
-                        self.action, self.trigger, _too_late(self.mode, self.since, self.time, self.deadline)
-                    ),
-                ),
-            )
-            if kept
-            else None
-        )
+        late = _too_late(self.mode, self.since, self.time, self.deadline)
+        return replace(self, **_of(kept, self.action, late)) if kept else None
 
     @classmethod
     def of(cls, instances: tuple[Instance, ...], **fields: Any) -> Self:
         """Return the finding that instances are together; `fields` are what they have in common."""
-        return cls(**_of(instances, _By.of(fields)), **fields)
+        late = _too_late(fields["mode"], fields["since"], fields["time"], fields.get("deadline"))
+        return cls(**_of(instances, fields.get("action", ""), late), **fields)
+
+
+def is_in_force(finding: Finding, in_force: Callable[[str], int | None]) -> bool:
+    """Return whether a finding happened while its rule was in force; `in_force` tells since when a rule is."""
+    since = in_force(finding.rule)
+    return since is not None and since <= finding.time
 
 
 def alone(
@@ -227,20 +223,6 @@ def alone(
     return Finding.of((Instance(code, subjects, reasons),), **fields)
 
 
-class _By(NamedTuple):
-    """By what a rule is broken: an action, what started a clock; and whether time ran out after it."""
-
-    action: str = ""
-    trigger: str = ""
-    late: str = ""
-
-    @classmethod
-    def of(cls, fields: Mapping[str, Any]) -> Self:
-        """Return by what the finding with these fields is."""
-        late = _too_late(fields["mode"], fields["since"], fields["time"], fields.get("deadline"))
-        return cls(fields.get("action", ""), fields.get("trigger", ""), late)
-
-
 def _too_late(mode: str, since: int, time: int, deadline: int | None) -> str:
     """Return in words that it was time which broke a rule: a clock ran out, or something lasted too long; else ""."""
     if mode == "within" and time == deadline:
@@ -248,11 +230,11 @@ def _too_late(mode: str, since: int, time: int, deadline: int | None) -> str:
     return "for too long" if mode == "always" and time > since else ""
 
 
-def _of(instances: tuple[Instance, ...], by: _By) -> dict[str, Any]:
-    """Return what a finding says of its instances."""
+def _of(instances: tuple[Instance, ...], action: str, late: str) -> dict[str, Any]:
+    """Return what a finding says of its instances, broken by an action, or by time after it."""
     subjects = _once(s for one in instances for s in one.subjects)
     reasons = join(r for one in instances for r in one.reasons)
-    headline = say_wrong(subjects, reasons, by.action, late=by.late)
+    headline = say_wrong(subjects, reasons, action, late=late)
     return {"instances": instances, "subjects": subjects, "reasons": reasons, "headline": headline}
 
 

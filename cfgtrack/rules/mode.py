@@ -183,12 +183,17 @@ class Runner(ABC):
         """Return the items, of those that have `joined`, that must be judged after an event."""
         return joined
 
-    def keep_judging(self, it: str | None, *, on: bool) -> None:
-        """Have a broken item judged after every event, or no longer, if any event may change for whom it is broken.
+    @property
+    def is_restless(self) -> bool:
+        """Whether any event may change for whom an item of its scope is broken.
 
         A rule without scope sees to that by itself.
         """
-        if self.own.restless and self.instances.is_scoped:
+        return self.own.restless and self.instances.is_scoped
+
+    def keep_judging(self, it: str | None, *, on: bool) -> None:
+        """Have a broken item judged after every event, or no longer, if any event may change for whom it is broken."""
+        if self.is_restless:
             (self.engine.join if on else self.engine.leave)(self.number, it)
 
     def guarded(

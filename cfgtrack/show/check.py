@@ -141,22 +141,22 @@ def _head(
     orders: OrdersReport | None,
     standing: str,
 ) -> Iterator[str]:
-    said, at = verdict_text(report, moment.at), moment
+    said = verdict_text(report, moment.at)
     if orders is not None and report.verdict is Verdict.CLEAR:
         # Clear in every order is clear in the written one; what is said of the others comes first.
         approved = said.removeprefix(f"Clear {report.said_for}")
         if orders.verdict is not Verdict.CLEAR:
             approved = f"; clear {report.said_for}{approved}"
-        yield _verdict_line(verdict_of_orders(orders) + approved, at, colour=colour)
+        yield _verdict_line(verdict_of_orders(orders) + approved, moment, colour=colour)
     else:
-        yield _verdict_line(said, at, colour=colour)
+        yield _verdict_line(said, moment, colour=colour)
         if orders is not None:
             yield labelled("orders:", verdict_of_orders(orders))
     if standing:
         yield standing
     yield labelled("checked:", _checked(report))
-    if len(severities := _severities(report.counted).split(", ")) > 1:
-        yield labelled("severity:", ", ".join(severities))
+    if len({finding.severity for finding in report.counted}) > 1:
+        yield labelled("severity:", _severities(report.counted))
     if any(finding.no_verdict for finding in report.counted):
         yield indented("NO VERDICT is not a pass")
 

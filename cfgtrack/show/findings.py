@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from cfgtrack.analysis.verdict import AS_LIKELY, SEVERAL, Foreseen, folded
+from cfgtrack.analysis.verdict import AS_LIKELY, SEVERAL, Foreseen, folded, follows
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.action import BEGIN, END
 from cfgtrack.model.time import SECOND, format_instant
@@ -190,7 +190,7 @@ def _only_with(finding: Finding) -> str:
 
 def _short_cure(finding: Finding) -> str:
     """Return the first cure, and how many more there are; none of what follows from another, which that cures."""
-    if isinstance(finding, Foreseen) and finding.follows is not None:
+    if follows(finding):
         return ""
     if not finding.cures:
         tried = _not_all_tried(finding).removeprefix("none: ")

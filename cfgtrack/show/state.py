@@ -216,8 +216,7 @@ def _by_owner(links: Iterable[HoldLink]) -> Iterator[list[HoldLink]]:
 def _holds(links: Sequence[HoldLink]) -> str:
     by_status: dict[str, list[str]] = {}
     for link in links:
-        said = link.words or link.status
-        status = f"{said}, gives" if link.flexible else said
+        status = f"{link.words}, gives" if link.flexible else link.words
         by_status.setdefault(status, []).append(link.port.partition(":")[2])
     listed = "; ".join(f"{', '.join(names)} {status}" for status, names in by_status.items())
     return f"{owner_of(links[0].far)} ({listed})"
@@ -238,44 +237,56 @@ class _Wrong:
 
 def _attention(wrong: _Wrong, *, whole: bool, colour: bool) -> Iterator[str]:
     """Yield what a rule, or what a thing needs, says is wrong."""
+    to = _WIDE_LABEL if wrong.judged.findings or wrong.judged.past else _LABEL
+    for label, text in (*_found_wrong(wrong, whole=whole), *_seen_wrong(wrong, whole=whole)):
+        yield styled(labelled(label, text, to=to), colour=colour, fg="yellow", bold=True)
+
+
+def _found_wrong(wrong: _Wrong, *, whole: bool) -> Iterator[tuple[str, str]]:
+    """Yield, each with its label, what rules found, which clocks ran out, and what was otherwise than recorded."""
     judged = wrong.judged
-    warn = partial(styled, colour=colour, fg="yellow", bold=True)
-    to = _WIDE_LABEL if judged.findings or judged.past else _LABEL
-    for finding in judged.findings[: len(judged.findings) if whole else _FINDINGS]:
-        word = severity_word(finding.severity)
-        yield warn(labelled(word.upper(), f"{finding.headline}  [{finding.rule}]", to=to))
-    yield from map(warn, _more(judged.findings, "finding", whole=whole, to=to))
+    for finding in _first(judged.findings, whole=whole):
+        yield severity_word(finding.severity).upper(), f"{finding.headline}  [{finding.rule}]"
+    yield from _more(judged.findings, "finding", whole=whole)
     for clock in _run_out(wrong):
-        yield warn(labelled("RUN OUT", f"{clock.title}: {clock.subject}  [{clock.rule}]", to=to))
-    for finding in judged.past[: len(judged.past) if whole else _FINDINGS]:
-        word = severity_word(finding.severity)
+        yield "RUN OUT", f"{clock.title}: {clock.subject}  [{clock.rule}]"
+    for finding in _first(judged.past, whole=whole):
         said = f"{finding.headline}  [{finding.rule}], {format_instant(finding.time)}: {PAST}"
-        yield warn(labelled(word.upper(), said, to=to))
-    yield from map(warn, _more(judged.past, "past finding", whole=whole, to=to))
-    for entry in judged.discrepancies[: len(judged.discrepancies) if whole else _FINDINGS]:
+        yield severity_word(finding.severity).upper(), said
+    yield from _more(judged.past, "past finding", whole=whole)
+    for entry in _first(judged.discrepancies, whole=whole):
         event = entry.event
         said = f"{found_or_there(event)}; the record said {event.expected} (event {event.id}, not explained)"
-        yield warn(labelled("DISCREPANCY", said, to=to))
-    yield from map(warn, _more(judged.discrepancies, "discrepancy", "discrepancies", whole=whole, to=to))
-    if wrong.cut_off:
-        names = [f"{v.address} ({v.litres:g} l)" for v in wrong.cut_off]
-        yield warn(labelled("CUT OFF", f"{_listed(names, whole=whole)}: no path to any expansion", to=to))
-    if wrong.not_held:
-        text = f"{_listed(wrong.not_held, whole=whole)}: by no place that stays"
-        yield warn(labelled("NOT HELD", text, to=to))
-    if wrong.ends:
-        text = f"{_listed(wrong.ends, whole=whole)}: demated, not capped, live"
-        yield warn(labelled("OPEN END", text, to=to))
-    if wrong.defects:
-        names = [f"{one.thing} {one.why}" for one in wrong.defects]
-        yield warn(labelled("DEFECT", f"{_listed(names, whole=whole)}: not rectified", to=to))
+        yield "DISCREPANCY", said
+    yield from _more(judged.discrepancies, "discrepancy", "discrepancies", whole=whole)
 
 
-def _more(things: Sequence[object], thing: str, plural: str = "", *, whole: bool, to: int) -> Iterator[str]:
+def _seen_wrong(wrong: _Wrong, *, whole: bool) -> Iterator[tuple[str, str]]:
+    """Yield, each with its label, what the configuration alone shows to be wrong."""
+    litres = [f"{v.address} ({v.litres:g} l)" for v in wrong.cut_off]
+    defects = [f"{one.thing} {one.why}" for one in wrong.defects]
+    for label, names, said in (
+        ("CUT OFF", litres, "no path to any expansion"),
+        ("NOT HELD", wrong.not_held, "by no place that stays"),
+        ("OPEN END", wrong.ends, "demated, not capped, live"),
+        ("DEFECT", defects, "not rectified"),
+    ):
+        if names:
+            yield label, f"{_listed(names, whole=whole)}: {said}"
+
+
+def _first(things: Sequence[T], *, whole: bool) -> Sequence[T]:
+    """Return the things that are told: not more than a few unless the whole is wanted."""
+    return things if whole else things[:_FINDINGS]
+
+
+def _more(
+    things: Sequence[object], thing: str, plural: str = "", *, whole: bool
+) -> Iterator[tuple[str, str]]:
     """Yield how many more there are than are told."""
-    more = len(things) - _FINDINGS
-    if more > 0 and not whole:
-        yield labelled("", f"and {more} more {(plural or f'{thing}s') if more > 1 else thing}", to=to)
+    more = len(things) - len(_first(things, whole=whole))
+    if more:
+        yield "", f"and {count(more, f'more {thing}', plural and f'more {plural}')}"
 
 
 def _run_out(wrong: _Wrong) -> Iterator[Clock]:
@@ -324,7 +335,7 @@ def _port_table(ports: Sequence[PortState], local: Callable[[str], str]) -> str:
             _called(p.aliases),
             p.title,
             f"{p.kind} {p.size}".rstrip(),
-            with_locks(p.words or p.status, p.locks, p.defects),
+            with_locks(p.words, p.locks, p.defects),
             *([_mate_and_link(p)] if narrow else [p.mate, _link(p)]),
             _names(p.reaches),
             _cycles(p),
@@ -521,10 +532,7 @@ def plant_text(
             whole=whole,
         ),
         _capped(DEFECTS, report.defects, defect_table, whole=whole),
-        titled(
-            "Running clocks",
-            clock_rows(sorted(report.clocks, key=lambda c: (c.deadline is None, c.deadline or 0)), moment),
-        ),
+        titled("Running clocks", clock_rows(report.clocks, moment)),
         table(heads, rows),
         _capped("Retired, no longer of the plant", report.retired, _retired_lines, whole=whole),
         "" if whole else indented(_MORE, by=0),

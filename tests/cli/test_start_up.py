@@ -46,7 +46,7 @@ except SystemExit as end:
         ),
         (
             ("state", "PUMP-1", "--at", AT),
-            {"alembic", "fontTools", "graphlay", "graphviz", "networkx", "typst", "cfgtrack.analysis.which"},
+            {"alembic", "cfgtrack.analysis.which", "fontTools", "graphlay", "graphviz", "networkx", "typst"},
         ),
         (("completion", "zsh"), {"sqlalchemy", "alembic", "pint", "rustworkx"}),
         (("rules", "starter"), {"sqlalchemy", "alembic", "pint", "rustworkx"}),
