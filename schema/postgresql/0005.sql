@@ -1,12 +1,6 @@
 -- Defects and plans: that something can't be done to a thing, and that it can again, is written as a lock is; what
 -- adopts a plan, gives one up or skips a step of one is done to the record, and an event may say which step of which plan
--- it is of. These functions replace those of 0004.sql, of which nothing else is changed; what is done to the record is
--- listed in one of them.
-
-CREATE FUNCTION cfgtrack_is_book(action text) RETURNS boolean LANGUAGE sql IMMUTABLE AS $$
-    SELECT action IN ('define', 'revise', 'retire', 'withdraw', 'explain', 'approve', 'acknowledge', 'adopt', 'abandon',
-        'skip', 'keep-check')
-$$;
+-- it is of. These functions replace those of 0004.sql, of which nothing else is changed.
 
 CREATE FUNCTION cfgtrack_defect(action text, happened bigint, said jsonb) RETURNS jsonb LANGUAGE plpgsql STABLE AS $$
 DECLARE
@@ -67,13 +61,17 @@ BEGIN
                     one, cfgtrack_parted(cfgtrack_kind_or_refuse(one, happened)), NULL, 0);
             END LOOP;
         END IF;
-    ELSIF action IN ('measure', 'inspect', 'remark', 'begin', 'end') OR cfgtrack_is_book(action) THEN
+    ELSIF action IN ('measure', 'inspect', 'remark', 'begin', 'end', 'withdraw', 'explain', 'define', 'approve',
+        'acknowledge', 'revise', 'retire', 'adopt', 'abandon', 'skip', 'keep-check') THEN
         NULL;
-    ELSIF action IN ('lock', 'unlock', 'transfer', 'cut', 'tag', 'untag', 'defect', 'rectify')
+    ELSIF action IN ('lock', 'unlock', 'transfer', 'cut', 'tag', 'untag')
         AND NOT EXISTS (SELECT 1 FROM jsonb_array_elements(first_kind -> 'moves') AS m
             WHERE m.value ->> 'action' = cfgtrack_effects.action) THEN
-        effects := effects || CASE WHEN action IN ('defect', 'rectify') THEN cfgtrack_defect(action, happened, said)
-            ELSE cfgtrack_device(action, happened, said) END;
+        effects := effects || cfgtrack_device(action, happened, said);
+    ELSIF action IN ('defect', 'rectify')
+        AND NOT EXISTS (SELECT 1 FROM jsonb_array_elements(first_kind -> 'moves') AS m
+            WHERE m.value ->> 'action' = cfgtrack_effects.action) THEN
+        effects := effects || cfgtrack_defect(action, happened, said);
     ELSE
         FOR one, place IN SELECT * FROM jsonb_array_elements_text(said -> 'subjects') WITH ORDINALITY LOOP
             kind := cfgtrack_kind_or_refuse(one, happened);
@@ -113,7 +111,8 @@ CREATE OR REPLACE FUNCTION cfgtrack_owners(action text, happened bigint, said js
     FROM (SELECT cfgtrack_written(said) UNION SELECT said ->> 'peer' UNION SELECT said ->> 'place') AS one(thing)
     WHERE thing IS NOT NULL
     UNION SELECT said ->> 'by' WHERE said ? 'by' AND NOT said ? 'supersedes' AND NOT said ? 'initial'
-        AND action NOT IN ('remark', 'begin', 'end') AND NOT cfgtrack_is_book(action)
+        AND action NOT IN ('remark', 'begin', 'end', 'withdraw', 'explain', 'define', 'approve', 'acknowledge',
+            'revise', 'retire', 'adopt', 'abandon', 'skip', 'keep-check')
         AND (action <> 'defect' OR EXISTS (SELECT 1
             FROM jsonb_array_elements(cfgtrack_kind_of(said -> 'subjects' ->> 0, happened) -> 'moves') AS m
             WHERE m.value ->> 'action' = 'defect'))
@@ -145,23 +144,28 @@ BEGIN
             AND encode(h.root, 'hex') = head ->> 'root')) THEN
         PERFORM cfgtrack_refuse('what is handed over is a head that this journal had');
     END IF;
-    IF action IN ('adopt', 'keep-check') AND (coalesce(said -> 'body', '{}') - CASE action
-            WHEN 'adopt' THEN '{name,text,sha256}'::text[]
-            ELSE '{approvals,at,findings,head,known,name,rules,said_for,sha256,text,tool,until,verdict}' END <> '{}'
+    IF action = 'adopt' AND (coalesce(said -> 'body', '{}') - '{name,text,sha256}'::text[] <> '{}'
         OR coalesce(said #>> '{body,name}', '') = '' OR coalesce(said #>> '{body,text}', '') = ''
         OR jsonb_typeof(said #> '{body,name}') <> 'string' OR jsonb_typeof(said #> '{body,text}') <> 'string'
         OR length(said #>> '{body,name}') > 200 OR length(said #>> '{body,text}') > 2000000
-        OR (action = 'keep-check'
-            AND coalesce(said #>> '{body,verdict}', '') NOT IN ('clear', 'not clear', 'undecided'))
         OR coalesce(said #>> '{body,sha256}', '') <> encode(sha256(convert_to(said #>> '{body,text}', 'UTF8')), 'hex')) THEN
-        PERFORM cfgtrack_refuse(CASE action
-            WHEN 'adopt' THEN 'a plan is kept with its name, its text and the sha256 of that'
-            ELSE 'a check is kept with the text of what was checked, the sha256 of that, and its verdict' END);
+        PERFORM cfgtrack_refuse('a plan is kept with its name, its text and the sha256 of that');
+    END IF;
+    IF action = 'keep-check' AND (coalesce(said -> 'body', '{}')
+            - '{approvals,at,findings,head,known,name,rules,said_for,sha256,text,tool,until,verdict}'::text[] <> '{}'
+        OR coalesce(said #>> '{body,name}', '') = '' OR coalesce(said #>> '{body,text}', '') = ''
+        OR jsonb_typeof(said #> '{body,name}') <> 'string' OR jsonb_typeof(said #> '{body,text}') <> 'string'
+        OR length(said #>> '{body,name}') > 200 OR length(said #>> '{body,text}') > 2000000
+        OR coalesce(said #>> '{body,verdict}', '') NOT IN ('clear', 'not clear', 'undecided')
+        OR coalesce(said #>> '{body,sha256}', '') <> encode(sha256(convert_to(said #>> '{body,text}', 'UTF8')), 'hex')) THEN
+        PERFORM cfgtrack_refuse('a check is kept with the text of what was checked, the sha256 of that, and its verdict');
     END IF;
     IF (action IN ('abandon', 'skip') AND coalesce(said ->> 'reason', '') = '')
         OR (action = 'skip' AND coalesce(said ->> 'step', '') = '')
-        OR ((action IN ('begin', 'end') OR cfgtrack_is_book(action)) AND (
-            (said ? 'step' AND action <> 'skip') OR (said ? 'plan' AND action NOT IN ('skip', 'abandon')))) THEN
+        OR (said ? 'step' AND action <> 'skip' AND action IN ('define', 'revise', 'retire', 'approve', 'acknowledge',
+            'withdraw', 'explain', 'adopt', 'abandon', 'keep-check', 'begin', 'end'))
+        OR (said ? 'plan' AND action IN ('define', 'revise', 'retire', 'approve', 'acknowledge', 'withdraw', 'explain',
+            'adopt', 'keep-check', 'begin', 'end')) THEN
         PERFORM cfgtrack_refuse(format('%s says of a plan what it doesn''t take, or not why', action));
     END IF;
     IF action = 'approve' AND (SELECT bool_or(CASE f.key WHEN 'fingerprints' THEN NOT cfgtrack_is_form(f.value, 'texts')
@@ -238,7 +242,8 @@ BEGIN
         PERFORM cfgtrack_refuse(format('there is no %s', one));
     END LOOP;
     PERFORM cfgtrack_expect_bounds(said);
-    IF NOT cfgtrack_is_book(this.action) THEN
+    IF this.action NOT IN ('define', 'revise', 'retire', 'approve', 'acknowledge', 'withdraw', 'explain',
+        'adopt', 'abandon', 'skip', 'keep-check') THEN
         PERFORM cfgtrack_expect_standing(this, said);
     END IF;
     IF said ->> 'id' IS DISTINCT FROM this.id OR said ->> 'action' IS DISTINCT FROM this.action
@@ -279,5 +284,4 @@ CREATE OR REPLACE FUNCTION cfgtrack_kind(action text, said jsonb) RETURNS text L
 $$;
 
 -- Nobody calls it but the triggers, as those above.
-REVOKE EXECUTE ON FUNCTION cfgtrack_is_book(text) FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_defect(text, bigint, jsonb) FROM PUBLIC;
