@@ -265,7 +265,7 @@ def _things(named: Sequence[str], plant: Plant | None) -> list[str]:
 
 
 def _is_of_event(meant: str, named: Sequence[str], plant: Plant | None) -> bool:
-    """Return whether a word is said of an event, as in `undo TJ-093`: what is named is no thing of the plant."""
+    """Return whether a word is said of an event, as in `undo EV-7`: what is named is no thing of the plant."""
     return _may_be_of_event(meant) and bool(named) and not _things(named, plant)
 
 
